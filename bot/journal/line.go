@@ -18,7 +18,7 @@ import (
 const (
 	MaxLine    = 8 << 20 // bytes of a line
 	MaxEntries = 200_000 // entries of the job
-	maxMarks   = 10_000
+	maxMarks   = 1000
 	maxSeen    = 200_000
 	maxHashes  = 1 << 24 // leaf hashes
 )

@@ -1,0 +1,487 @@
+package journal
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"golang.org/x/mod/sumdb/note"
+	"golang.org/x/mod/sumdb/tlog"
+)
+
+// maxNote bounds a signed head inside an export.
+const maxNote = 8 << 10
+
+// Verify checks an export. Keys are public keys, any of which may be the one in
+// force or an earlier one from which the file's key changes lead on; heads are
+// heads seen earlier, as signed notes or in the form of [Head.Short].
+//
+// It returns nil only if every line, entry, item and proof holds, the file is
+// whole, it is signed by such a key and agrees with every head. Otherwise the
+// error is a *[Fault], *[KeyError], *[HeadError] or *[NoKeyError] (the last with
+// the summary of what is consistent), or, for a key or head that cannot be read
+// and for an error of r, another one.
+func Verify(r io.Reader, keys, heads []string) (Summary, error) {
+	v := verifier{lr: newLineReader(r)}
+	for _, k := range keys {
+		k, err := canonicalKey(strings.TrimSpace(k), "")
+		if err != nil {
+			return Summary{}, fmt.Errorf("verify: key: %w", err)
+		}
+		v.trusted = append(v.trusted, k)
+	}
+	for _, s := range heads {
+		h, err := parseSeen(s)
+		if err != nil {
+			return Summary{}, fmt.Errorf("verify: %w", err)
+		}
+		v.seen = append(v.seen, h)
+	}
+	if err := v.file(); err != nil {
+		if v.lr.err != nil {
+			err = fmt.Errorf("verify: read: %w", v.lr.err)
+		}
+		return Summary{}, err
+	}
+	for _, h := range v.seen {
+		if err := h.err(); err != nil {
+			return Summary{}, err
+		}
+		v.sum.Heads = append(v.sum.Heads, h.text)
+	}
+	if len(v.trusted) == 0 {
+		return v.sum, &NoKeyError{Key: v.of.Key, Fingerprint: v.sum.Fingerprint}
+	}
+	v.sum.Proven = true
+	return v.sum, nil
+}
+
+// A verifier goes through the lines of one export, in their order.
+type verifier struct {
+	lr      *lineReader
+	trusted []string
+	seen    []*seenHead
+
+	of      exportLine
+	head    Head
+	note    []byte // head as signed
+	chain   chain
+	pending []keyHead
+	hashes  *Edge // tree out of the leaf hashes, if the file has them
+	prev    *seenHead // the head before, named in the head
+	markEnd int64     // index after the last mark
+	roots   []provenRoot
+
+	seq   int64  // entries so far
+	index int64  // of the last entry
+	last  string // hash of the last entry
+	sum   Summary
+}
+
+// A keyHead is the doubly signed head of a key change, checked when all keys are
+// known.
+type keyHead struct {
+	line  int64
+	index int64
+	key   KeyChange
+	note  string
+	tree  tlog.TreeProof
+}
+
+func (v *verifier) fault(format string, args ...any) error {
+	return &Fault{Line: v.lr.lines, What: fmt.Sprintf(format, args...)}
+}
+
+func (v *verifier) entryFault(format string, args ...any) error {
+	return &Fault{Line: v.lr.lines, Seq: v.seq + 1, What: fmt.Sprintf(format, args...)}
+}
+
+func (v *verifier) file() error {
+	if err := v.start(); err != nil {
+		return err
+	}
+	marks, sizes := int64(0), int64(0)
+	for {
+		l, err := v.lr.next()
+		begun := v.seq > 0
+		switch {
+		case err == io.EOF && !begun:
+			return v.fault("the file is cut before the first entry")
+		case err == io.EOF:
+			return &Fault{Line: v.lr.lines, Seq: v.seq + 1, What: "the file is cut here, no statement says that the job ends"}
+		case err != nil && begun && sizes == 0:
+			return v.entryFault("%v", err)
+		case err != nil:
+			return v.fault("%v", err)
+		case l.Mark != nil && !begun:
+			if marks++; marks > maxMarks {
+				return v.fault("more than %d marks", maxMarks)
+			}
+			err = v.mark(l.Mark)
+		case l.Entry != nil && sizes == 0:
+			if !begun {
+				if err := v.keys(); err != nil {
+					return err
+				}
+			}
+			err = v.entry(l.Entry)
+		case l.Hashes != nil && begun && (sizes == 0 || v.hashes != nil):
+			sizes++
+			err = v.addHashes(l.Hashes)
+		case l.Seen != nil && begun && v.hashes == nil:
+			if sizes++; sizes > maxSeen {
+				return v.fault("more than %d heads", maxSeen)
+			}
+			err = v.addSeen(l.Seen)
+		case l.Statement != nil && begun:
+			return v.end(l.Statement)
+		default:
+			return v.fault("a line of this kind does not belong here")
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// start reads the first two lines.
+func (v *verifier) start() error {
+	l, err := v.lr.next()
+	switch {
+	case err == io.EOF:
+		return v.fault("the file is empty")
+	case err != nil:
+		return v.fault("%v", err)
+	case l.Export == nil:
+		return v.fault("the file does not begin as an export")
+	case l.Export.Version != formatVersion:
+		return v.fault("export of version %d, this program reads %d", l.Export.Version, formatVersion)
+	}
+	v.of = *l.Export
+	if !isName(v.of.Shop) || !isName(v.of.Job) {
+		return v.fault("shop or job is not a name")
+	}
+	if key, err := canonicalKey(v.of.Key, v.of.Shop); err != nil || key != v.of.Key {
+		return v.fault("the key named is not a public key of shop %s", v.of.Shop)
+	}
+	l, err = v.lr.next()
+	switch {
+	case err == io.EOF:
+		return v.fault("the file is cut before the head")
+	case err != nil:
+		return v.fault("%v", err)
+	case l.Head == nil || len(l.Head.Note) > maxNote:
+		return v.fault("no head where one is due")
+	}
+	v.note = []byte(l.Head.Note)
+	// Who else may have signed is known after the marks, in keys.
+	key, err := note.NewVerifier(v.of.Key)
+	if err != nil {
+		return v.fault("the key named is not a public key")
+	}
+	n, err := note.Open(v.note, note.VerifierList(key))
+	if err != nil {
+		return v.fault("head: not signed by the key the file names: %v", err)
+	}
+	if v.head, err = ParseHead(n.Text); err != nil {
+		return v.fault("head: %v", err)
+	}
+	if v.head.Origin.Shop != v.of.Shop {
+		return v.fault("head: of shop %s, not %s", v.head.Origin.Shop, v.of.Shop)
+	}
+	if v.head.PrevSize > 0 {
+		v.prev = &seenHead{text: "before", size: v.head.PrevSize, prefix: hexHash(v.head.PrevRoot)}
+	}
+	v.proven(v.head.Size, v.head.Root)
+	return nil
+}
+
+func (v *verifier) mark(m *markLine) error {
+	l, err := Parse([]byte(m.Leaf))
+	switch {
+	case err != nil:
+		return v.fault("mark: %v", err)
+	case l.Shop != v.of.Shop || l.Job != ShopJob:
+		return v.fault("mark: an entry of job %s of shop %s, not of the shop's own", l.Job, l.Shop)
+	case m.Index < v.markEnd:
+		return v.fault("mark: out of order")
+	case len(m.Head) > maxNote:
+		return v.fault("mark: head is too long")
+	}
+	v.markEnd = m.Index + 1
+	if err := CheckLeaf(m.Proof, v.head.Size, v.head.Root, m.Index, tlog.RecordHash([]byte(m.Leaf))); err != nil {
+		return v.fault("mark: not in the tree of the signed head: %v", err)
+	}
+	switch l.Kind {
+	case KindKeyChanged:
+		k, err := keyChange(l)
+		if err == nil {
+			err = v.chain.addKey(k)
+		}
+		if err != nil {
+			return v.fault("mark: %v", err)
+		}
+		if !k.Lost {
+			v.pending = append(v.pending, keyHead{v.lr.lines, m.Index, k, m.Head, m.Tree})
+		} else if m.Head != "" || m.Tree != nil {
+			return v.fault("mark: a lost key cannot have signed a head")
+		}
+		v.sum.KeyChanges++
+	case KindRestored:
+		r, o, err := restored(l)
+		if err == nil {
+			err = v.chain.addOrigin(r, o)
+		}
+		switch {
+		case err != nil:
+			return v.fault("mark: %v", err)
+		case r.Size != m.Index || m.Head != "":
+			return v.fault("mark: not the first entry after the %d restored", r.Size)
+		}
+		if err := CheckPrefix(m.Tree, v.head.Size, v.head.Root, r.Size, r.Root); err != nil {
+			return v.fault("mark: the tree restored: %v", err)
+		}
+		v.proven(r.Size, r.Root)
+		v.sum.Restores++
+	default:
+		return v.fault("mark: kind %s is none", l.Kind)
+	}
+	return nil
+}
+
+// keys is done once, between marks and entries: it decides who vouches for the
+// head.
+func (v *verifier) keys() error {
+	c := &v.chain
+	if len(c.keys) == 0 {
+		c.keys = []string{v.of.Key}
+	}
+	fault := func(line int64, format string, args ...any) error {
+		return &Fault{Line: line, What: fmt.Sprintf(format, args...)}
+	}
+	if c.keys[len(c.keys)-1] != v.of.Key {
+		return fault(1, "the key named is not the one the key changes lead to")
+	}
+	if o := v.head.Origin; c.id != "" && o.ID != c.id || c.id == "" && o.After != "" {
+		return fault(2, "head: its origin is not the one the restores lead to")
+	}
+	if _, _, err := openNote(v.note, c.keys); err != nil {
+		return fault(2, "head: %v", err)
+	}
+	for _, p := range v.pending {
+		if err := v.keyHead(p); err != nil {
+			return fault(p.line, "mark: %v", err)
+		}
+	}
+	v.sum.Fingerprint, _ = Fingerprint(v.of.Key)
+	broken := false
+	ok := len(v.trusted) == 0
+	for _, k := range v.trusted {
+		switch c.vouches(k) {
+		case 1:
+			ok = true
+		case -1:
+			broken = true
+		}
+	}
+	switch {
+	case !ok && broken:
+		return &KeyError{v.sum.Fingerprint, "the key given was in use, but was not at hand when the key changed; nothing vouches for the later one"}
+	case !ok:
+		return &KeyError{v.sum.Fingerprint, "nothing leads from the key given to it"}
+	}
+	for _, s := range v.seen {
+		s.judge(v.head, c)
+	}
+	return nil
+}
+
+// keyHead checks the head that hands the log over from one key to the next.
+func (v *verifier) keyHead(p keyHead) error {
+	h, signers, err := OpenHead([]byte(p.note), v.chain.keys...)
+	if err != nil {
+		return err
+	}
+	old, next := false, false
+	for _, s := range signers {
+		old, next = old || s == p.key.Old, next || s == p.key.New
+	}
+	_, before := v.chain.ended[h.Origin.ID]
+	switch {
+	case !old || !next:
+		return errors.New("the head over the key change is not signed by both keys")
+	case h.Origin.Shop != v.of.Shop || !before && h.Origin.ID != v.head.Origin.ID:
+		return errors.New("the head over the key change is of another log")
+	case h.Size <= p.index:
+		return errors.New("the head over the key change does not contain it")
+	}
+	if err := CheckPrefix(p.tree, v.head.Size, v.head.Root, h.Size, h.Root); err != nil {
+		return fmt.Errorf("the head over the key change: %w", err)
+	}
+	v.proven(h.Size, h.Root)
+	return nil
+}
+
+func (v *verifier) entry(e *entryLine) error {
+	if v.seq >= MaxEntries {
+		return v.entryFault("more than %d entries", MaxEntries)
+	}
+	l, err := Parse([]byte(e.Leaf))
+	switch {
+	case err != nil:
+		return v.entryFault("%v", err)
+	case l.Shop != v.of.Shop:
+		return v.entryFault("it is of shop %s", l.Shop)
+	case l.Job != v.of.Job:
+		return v.entryFault("it is of job %s", l.Job)
+	case l.Seq > v.seq+1:
+		return v.entryFault("it is missing, entry %d stands in its place", l.Seq)
+	case l.Seq <= v.seq:
+		return v.entryFault("entry %d stands here again", l.Seq)
+	case l.Prev != v.last:
+		return v.entryFault("the entry before is not the one it names")
+	case v.seq > 0 && e.Index <= v.index:
+		return v.entryFault("its place in the tree is not after the entry before")
+	}
+	h := tlog.RecordHash([]byte(e.Leaf))
+	if err := CheckLeaf(e.Proof, v.head.Size, v.head.Root, e.Index, h); err != nil {
+		return v.entryFault("not in the tree of the signed head: %v", err)
+	}
+	if v.of.WithoutPeople && len(e.Items) > 0 {
+		return v.entryFault("it has items in an export without people")
+	}
+	label := ""
+	for _, il := range e.Items {
+		it, err := il.item()
+		switch {
+		case err != nil:
+			return v.entryFault("item %q: %v", il.Label, err)
+		case it.Label <= label:
+			return v.entryFault("item %q: twice or out of order", il.Label)
+		case l.Items[it.Label] == "":
+			return v.entryFault("item %q: the entry has none of that label", il.Label)
+		case l.Items[it.Label] != it.Hash():
+			return v.entryFault("item %q: content or salt is not what the entry was made with", il.Label)
+		}
+		label = it.Label
+	}
+	if v.seq == 0 {
+		v.sum.First = l.Time
+	}
+	v.sum.Last = l.Time
+	v.sum.Items += len(e.Items)
+	v.sum.Absent += len(l.Items) - len(e.Items)
+	v.seq, v.index, v.last = v.seq+1, e.Index, hexHash(h)
+	return nil
+}
+
+func (v *verifier) addHashes(l *hashesLine) error {
+	if v.hashes == nil {
+		v.hashes = new(Edge)
+	}
+	n := int64(len(l.Hash) / tlog.HashSize)
+	if len(l.Hash)%tlog.HashSize != 0 || l.From != v.hashes.size || n != min(hashesPerLine, v.head.Size-l.From) {
+		return v.fault("leaf hashes: not the next ones of the tree")
+	}
+	for i := range n {
+		if _, err := v.hashes.appendHash(tlog.Hash(l.Hash[i*tlog.HashSize:][:tlog.HashSize])); err != nil {
+			return v.fault("leaf hashes: %v", err)
+		}
+		if v.wanted(v.hashes.size) {
+			root, err := v.hashes.Root()
+			if err != nil {
+				return v.fault("leaf hashes: %v", err)
+			}
+			// Held back until the whole is seen to lead to the signed root.
+			v.roots = append(v.roots, provenRoot{v.hashes.size, root})
+		}
+	}
+	if v.hashes.size < v.head.Size {
+		return nil
+	}
+	root, err := v.hashes.Root()
+	if err != nil || root != v.head.Root {
+		return v.fault("leaf hashes: they do not give the root of the signed head")
+	}
+	for _, p := range v.roots {
+		v.proven(p.size, p.root)
+	}
+	return nil
+}
+
+func (v *verifier) addSeen(l *seenLine) error {
+	if err := CheckPrefix(l.Proof, v.head.Size, v.head.Root, l.Size, l.Root); err != nil {
+		return v.fault("head of %d: %v", l.Size, err)
+	}
+	v.proven(l.Size, l.Root)
+	return nil
+}
+
+// end checks the last line and that nothing comes after.
+func (v *verifier) end(l *statementLine) error {
+	if v.hashes != nil && v.hashes.size != v.head.Size {
+		return v.fault("leaf hashes are missing from %d on", v.hashes.size)
+	}
+	if len(l.Note) > maxNote {
+		return v.fault("statement: too long")
+	}
+	text, _, err := openNote([]byte(l.Note), []string{v.of.Key})
+	if err != nil {
+		return v.fault("statement: %v", err)
+	}
+	s, err := parseStatement(text)
+	switch {
+	case err != nil:
+		return v.fault("statement: %v", err)
+	case s.origin != v.head.Origin || s.size != v.head.Size || s.root != v.head.Root:
+		return v.fault("statement: it is of another head")
+	case s.job != v.of.Job:
+		return v.fault("statement: it is of job %s", s.job)
+	case s.entries > v.seq:
+		return v.entryFault("it is missing, the statement counts %d entries", s.entries)
+	case s.entries < v.seq:
+		return &Fault{Line: v.lr.lines, Seq: s.entries + 1, What: fmt.Sprintf("the statement counts only %d entries", s.entries)}
+	case s.last != v.last:
+		return v.fault("statement: the last entry is another one")
+	case s.lines != v.lr.lines-1 || s.digest != hex.EncodeToString(v.lr.sum.Sum(nil)):
+		return v.fault("statement: the lines before are not those it was made for")
+	}
+	if v.prev != nil && v.prev.err() != nil {
+		return v.fault("head: the one before it is not proven to be its beginning: %s", v.prev.fault)
+	}
+	v.sum.Shop, v.sum.Job, v.sum.Entries, v.sum.WithoutPeople = v.of.Shop, v.of.Job, v.seq, v.of.WithoutPeople
+	v.sum.Head = v.head
+	at := v.lr.lines
+	if _, err := v.lr.next(); err != io.EOF {
+		return &Fault{Line: at + 1, What: "something follows the statement"}
+	}
+	return nil
+}
+
+func (v *verifier) wanted(size int64) bool {
+	if v.prev != nil && v.prev.size == size {
+		return true
+	}
+	for _, s := range v.seen {
+		if s.size == size {
+			return true
+		}
+	}
+	return false
+}
+
+func (v *verifier) proven(size int64, root tlog.Hash) {
+	if v.prev != nil {
+		v.prev.proven(size, root)
+	}
+	for _, s := range v.seen {
+		s.proven(size, root)
+	}
+}
+
+type provenRoot struct {
+	size int64
+	root tlog.Hash
+}
