@@ -1,0 +1,209 @@
+package flow
+
+import (
+	"sync"
+
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// phases gives what each phase asks. It is put together once: a phase's
+// functions refer to the phases, so it can't be a plain variable.
+func phases() map[Phase]phaseOf {
+	phaseOnce.Do(func() {
+		phaseMap = map[Phase]phaseOf{
+			PhaseOpen:    openPhase(),
+			PhaseBefore:  beforePhase(),
+			PhaseFactory: factoryPhase(),
+			PhaseBackup:  backupPhase(),
+			PhaseFitted:  fittedPhase(),
+			PhaseTarget:  targetPhase(),
+			PhaseChange:  changePhase(),
+			PhaseDrive:   drivePhase(),
+			PhaseReview:  reviewPhase(),
+			PhaseClose:   closePhase(),
+			PhaseRecover: recoverPhase(),
+			PhaseClosed:  closedPhase(),
+		}
+	})
+	return phaseMap
+}
+
+var (
+	phaseOnce sync.Once
+	phaseMap  map[Phase]phaseOf
+)
+
+// gathering are the phases whose questions a message may answer ahead of their
+// turn.
+var gathering = []Phase{PhaseOpen, PhaseBefore, PhaseFactory, PhaseBackup, PhaseFitted}
+
+// answer is the heart of a turn: what the message means here.
+func (t *turn) answer() error {
+	switch {
+	case t.m.Wake:
+		t.woken()
+	case !May(t.m.Role, ActAnswer):
+		t.answerTo(Refusal, "refuse.role", nil)
+	case t.m.Edit != "":
+		t.edited()
+	case t.m.Delete != "":
+		t.deleted()
+	default:
+		t.read()
+	}
+	return t.err
+}
+
+// read takes a message: asides first, which never move the place; then the
+// open question and whatever else the message answers; then the next question.
+func (t *turn) read() {
+	in := &input{Text: t.m.Text, File: t.m.File}
+	if t.m.Tap != "" && !t.tapped(in) {
+		return
+	}
+	if in.File != nil && in.File.Fault != "" {
+		t.answerTo(Refusal, in.File.Fault, words.Args{"Name": in.File.Name, "Bytes": in.File.Bytes})
+		t.again()
+		return
+	}
+	if in.Choice == "" && t.aside(in) {
+		return
+	}
+	if !t.mayAnswerNow() {
+		t.answerTo(Notice, "wait.other", words.Args{"Role": string(t.s.Asked.To)})
+		return
+	}
+	q := t.open()
+	if q == nil {
+		t.gather(in, nil)
+		t.advance()
+		return
+	}
+	if in.Choice == "" {
+		in.Choice = t.named(q, in.Text)
+	}
+	before := len(t.entries)
+	if !q.Take(t, in) {
+		t.gather(in, q)
+		if len(t.entries) == before && len(t.replies) == 0 {
+			t.lost(q, in)
+			return
+		}
+		if len(t.replies) == 0 {
+			t.advance()
+		}
+		return
+	}
+	if len(t.replies) > 0 && t.replies[len(t.replies)-1].Kind == Prompt {
+		return // the question asked something back
+	}
+	t.gather(in, q)
+	t.advance()
+}
+
+// tapped turns a tap into the choice it names. A tap on a question that is no
+// longer open changes nothing.
+func (t *turn) tapped(in *input) bool {
+	a := t.s.Asked
+	c := tapChoice(t.m.Tap)
+	if a != nil && c != "" && TapJob(t.m.Tap) == t.s.Job && t.s.sameAsk(tapAsk(t.m.Tap), a) {
+		for _, id := range a.Choices {
+			if id == c {
+				in.Choice = c
+				return true
+			}
+		}
+	}
+	t.answerTo(Notice, "tap.stale", nil)
+	t.again()
+	return false
+}
+
+// mayAnswerNow says whether the open question is this person's to answer.
+func (t *turn) mayAnswerNow() bool {
+	a := t.s.Asked
+	return a == nil || a.To == "" || a.To == t.m.Role || t.m.Role == Supervisor
+}
+
+// named finds the choice that a text names by its number or its label.
+func (t *turn) named(q *question, text string) string {
+	ids := t.s.Asked.Choices
+	if len(ids) == 0 {
+		return ""
+	}
+	if n, ok := choiceNumber(text); ok && !q.Bare && n >= 1 && n <= len(ids) {
+		return ids[n-1]
+	}
+	for _, id := range ids {
+		for _, plain := range []bool{false, true} {
+			if label := catalogue().Say("choice."+id, plain, nil); same(label, text) {
+				return id
+			}
+		}
+	}
+	return ""
+}
+
+// gather lets the other questions of the early phases take what the message
+// answers ahead of its turn, so that it is not asked again.
+func (t *turn) gather(in *input, open *question) {
+	if in.rest() == "" {
+		return
+	}
+	for _, ph := range gathering {
+		qs := phases()[ph].Questions
+		for i := range qs {
+			q := &qs[i]
+			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) {
+				continue
+			}
+			if q.Also(t, in); in.rest() == "" {
+				return
+			}
+		}
+	}
+}
+
+// again repeats the open question: a digression never loses the place.
+func (t *turn) again() {
+	if q := t.open(); q != nil {
+		if !t.s.Driving() {
+			q.Ask(t)
+		}
+		return
+	}
+	t.advance()
+}
+
+// lost says that the answer was not understood and what would be.
+func (t *turn) lost(q *question, in *input) {
+	hint := q.Hint
+	if hint == "" {
+		hint = "hint.general"
+	}
+	t.hint(hint, words.Args{"Said": short(in.Text)})
+}
+
+// hint says what was wrong with an answer and keeps the question open.
+func (t *turn) hint(key string, args words.Args) {
+	a := t.s.Asked
+	if a == nil {
+		t.say(Notice, key, args)
+		return
+	}
+	r := t.worker()
+	if a.To != "" {
+		r = a.To
+	}
+	t.post(Prompt, r, t.addressed(a.To), t.text(r, key, args), key, a.Choices, a.Ask)
+}
+
+// askBack asks something back in words of a reader that was not certain.
+func (t *turn) askBack(a *understand.Ask) {
+	args := words.Args{"Said": a.Said, "Offer": a.Offer}
+	for k, v := range a.Args {
+		args[k] = v
+	}
+	t.hint("ask."+a.Code, args)
+}

@@ -1,0 +1,239 @@
+package flow
+
+import (
+	"slices"
+	"strconv"
+)
+
+// apply adds one entry to the state: the only way to the next state. It
+// computes nothing; it believes what the entry recorded.
+func (s *State) apply(e *Entry) {
+	s.Seq, s.Last = e.Seq, e.At
+	if e.Clock {
+		s.ClockBack = true
+	}
+	switch f := e.Fact.(type) {
+	case *PersonFact:
+		s.People[f.Who] = Person{Who: f.Who, Role: f.Role, Identity: e.Item(ItemIdentity),
+			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode}
+		s.Stated = s.Stated || f.Stated
+		if s.Owner == "" && (f.Role == Technician || f.Role == Customer) {
+			s.Owner = f.Who
+		}
+		if s.Opened.IsZero() {
+			s.Opened, s.Since = e.At, e.At
+		}
+	case *HeardFact:
+		s.heard = f.ID
+		if f.ID != "" {
+			s.ByWho[f.ID] = e.Who
+		}
+	case *AskedFact:
+		s.Asked, s.Asks = f, f.Ask
+		s.AskedAt, s.Since = e.At, e.At
+		s.AskLog = append(s.AskLog, askedAbout{f.Question, f.About})
+	case *PhaseFact:
+		s.Phase, s.Asked, s.Since = f.Phase, nil, e.At
+		if f.Event == EvReopen || (f.Event == EvRecover && s.Stopped != "") {
+			s.Reopened++
+			s.Stopped = ""
+		}
+	case *AnswerFact:
+		s.answered(e, *f)
+		s.Self = s.Self || f.Self
+	case *VehicleFact:
+		s.Vehicle = e.Item(ItemVehicle)
+		s.answered(e, AnswerFact{Question: QVehicle})
+	case *VINFact:
+		s.VIN = e.Item(ItemVIN)
+		s.answered(e, AnswerFact{Question: QVIN, Value: f.Check})
+	case *OdometerFact:
+		s.answered(e, AnswerFact{Question: QOdometer, About: f.When, Number: f.Value, Unit: f.Unit})
+	case *ChecklistFact:
+		s.Checks[f.List] = *f
+	case *CodesFact:
+		s.Codes = append(s.Codes, *f)
+		if f.When == "before" {
+			s.answered(e, AnswerFact{Question: QCodes})
+		}
+	case *SizeFact:
+		s.Sizes[f.Which] = *f
+		s.answered(e, AnswerFact{Question: sizeQuestion[f.Which], Value: f.Text})
+	case *StoredFact:
+		s.applyStored(f)
+		s.credit(e, Key{QStored, f.Module})
+	case *FileFact:
+		s.Files++
+		s.TrackFile = s.TrackFile || f.Use == "track"
+	case *BackupFact:
+		s.Backups = append(s.Backups, *f)
+	case *TargetFact:
+		s.Targets = append(s.Targets, *f)
+	case *WriteFact:
+		s.Writing = f
+	case *ChangeFact:
+		s.applyChange(e, f)
+	case *DriveFact:
+		s.applyDrive(f)
+	case *ReadingFact:
+		s.Readings = append(s.Readings, *f)
+		s.credit(e, Key{QDrive, strconv.Itoa(f.Number)})
+	case *StruckFact:
+		s.applyStruck(f)
+	case *ErrorsFact:
+		s.Errors = f
+	case *DecisionFact:
+		s.Decision = f
+		s.Decisions++
+	case *GateFact:
+		s.Gates[f.Name] = f.Open
+	case *HoldFact:
+		s.applyHold(e, f)
+	case *WaiverFact:
+		s.Waivers[f.Gate] = *f
+		s.Waived = true
+		s.Self = s.Self || f.Self
+	case *DeviationFact:
+		s.Deviations = append(s.Deviations, *f)
+	case *PauseFact:
+		s.Paused = f.Paused
+	case *HandOverFact:
+		if f.To != "" {
+			s.Owner = f.To
+		}
+	case *SignOffFact:
+		s.SignedOff = true
+		s.Self = s.Self || f.Self
+	case *AlertFact:
+		s.Alerts++
+	case *StoppedFact:
+		s.Stopped = f.How
+		s.Restored = f.How == "restored"
+	case *ReminderFact:
+		s.Reminders = slices.DeleteFunc(s.Reminders, func(r ReminderFact) bool { return r.What == f.What })
+		if !f.Done {
+			s.Reminders = append(s.Reminders, *f)
+		}
+	case *InviteFact:
+		s.Invites = slices.DeleteFunc(s.Invites, func(i InviteFact) bool { return i.Hash == f.Hash })
+		s.Invites = append(s.Invites, *f)
+	case *CautionFact:
+		s.Cautions[f.Key] = true
+	}
+}
+
+// sizeQuestion names the question that a size answers.
+var sizeQuestion = map[string]QuestionID{
+	"factory": QPlacard, "fitted": QFitted, "factory_other": QAxles, "fitted_other": QAxles,
+}
+
+// answered notes that a question is answered, and by which message.
+func (s *State) answered(e *Entry, f AnswerFact) {
+	k := Key{f.Question, f.About}
+	s.Answers[k] = Answer{AnswerFact: f, Who: e.Who, Seq: e.Seq, At: e.At}
+	s.credit(e, k)
+}
+
+// credit notes which message an answer came of, so that an edit or a deletion
+// of the message can amend it.
+func (s *State) credit(e *Entry, k Key) {
+	if e.Who != "" && s.heard != "" {
+		s.By[s.heard] = append(slices.Clone(s.By[s.heard]), k)
+	}
+}
+
+func (s *State) applyStored(f *StoredFact) {
+	m := s.Module(f.Module)
+	if m == nil {
+		s.Modules = append(s.Modules, Module{Name: f.Module})
+		m = &s.Modules[len(s.Modules)-1]
+	}
+	m.Kind, m.Quantity, m.Unit = f.KindName, f.Quantity, f.Unit
+	m.Step, m.Min, m.Max = f.Step, f.Min, f.Max
+	m.List, m.Direction, m.Question = f.List, f.Direction, f.Questioned
+	if f.Which == "as_found" {
+		m.AsFound = f.Value
+	} else {
+		m.Original, m.Estimated = f.Value, f.Estimated
+	}
+	if m.WrittenSeq == 0 {
+		// Until something is written, what is stored now is what was found.
+		m.Now = m.AsFound
+		if m.Now.Zero() {
+			m.Now = m.Original
+		}
+	}
+}
+
+func (s *State) applyChange(e *Entry, f *ChangeFact) {
+	s.Changes = append(s.Changes, *f)
+	s.Writing = nil
+	m := s.Module(f.Module)
+	if m == nil {
+		return
+	}
+	if !f.ReadBack.Zero() {
+		m.Now = f.ReadBack
+	}
+	if f.Took {
+		m.WrittenSeq = e.Seq
+	}
+}
+
+func (s *State) applyDrive(f *DriveFact) {
+	n := len(s.Drives)
+	if n == 0 || s.Drives[n-1].Drive != f.Drive {
+		s.Drives = append(s.Drives, DriveState{DriveFact: *f})
+		n++
+		if m := s.Main(); m != nil && m.WrittenSeq > 0 {
+			s.Drives[n-1].ReadBack = m.Now
+		}
+	}
+	d := &s.Drives[n-1]
+	switch f.What {
+	case "go":
+		d.Started = true
+	case "parked":
+		d.Started, d.Parked = true, true
+	}
+	if f.Source != "" {
+		d.Source = f.Source
+	}
+	if len(f.Speeds) > 0 {
+		d.Speeds = f.Speeds
+	}
+	if f.Track > 0 {
+		d.Odometer, d.Track = f.Odometer, f.Track
+	}
+}
+
+func (s *State) applyStruck(f *StruckFact) {
+	for i := range s.Readings {
+		r := &s.Readings[i]
+		if r.Number != f.Number {
+			continue
+		}
+		switch f.What {
+		case "struck":
+			r.Struck, r.Questioned = true, false
+		case "kept":
+			r.Struck, r.Questioned = false, false
+		case "questioned":
+			r.Questioned = true
+		case "corrected", "swapped":
+			r.Indicated, r.Reference, r.Questioned = f.Indicated, f.Reference, false
+		}
+	}
+}
+
+func (s *State) applyHold(e *Entry, f *HoldFact) {
+	s.Self = s.Self || f.Self
+	switch f.Now {
+	case "asked":
+		s.Hold, s.HoldAt, s.HoldFrom = f, e.At, e.Who
+	case "released", "refused":
+		if s.Hold != nil {
+			s.Hold = f
+		}
+	}
+}

@@ -1,0 +1,245 @@
+package flow
+
+import (
+	"milepost/flow/words"
+)
+
+// aside handles what may be said at any moment in any phase: it never loses
+// the place. It says whether the message was one.
+func (t *turn) aside(in *input) bool {
+	if t.photo(in) {
+		return true
+	}
+	c, ok := readCommand(in.Text)
+	if !ok {
+		return false
+	}
+	f, ok := asides[c.Name]
+	if !ok {
+		return false // a command of the open question, such as "drive first"
+	}
+	if !May(t.m.Role, f.act) {
+		t.answerTo(Refusal, "refuse.act", words.Args{"Role": string(t.m.Role), "Act": string(f.act)})
+		t.again()
+		return true
+	}
+	return f.do(t, c, in)
+}
+
+// asideRule is a digression, who may use it, and what it does. Do says false
+// where the words turn out to be an answer after all.
+type asideRule struct {
+	act Act
+	do  func(*turn, command, *input) bool
+}
+
+// asides is the table of digressions.
+var asides = map[string]asideRule{
+	cmdWhy:        {ActAnswer, (*turn).why},
+	cmdHelp:       {ActAnswer, (*turn).help},
+	cmdWhere:      {ActAnswer, (*turn).where},
+	cmdBack:       {ActAnswer, (*turn).back},
+	cmdChange:     {ActAnswer, (*turn).changeAnswer},
+	cmdSkip:       {ActAnswer, (*turn).skip},
+	cmdNote:       {ActAnswer, (*turn).note},
+	cmdPause:      {ActPause, (*turn).pause},
+	cmdResume:     {ActPause, (*turn).resume},
+	cmdHandOver:   {ActHandOver, (*turn).handOver},
+	cmdStop:       {ActStop, (*turn).stop},
+	cmdSupervisor: {ActAnswer, (*turn).callSupervisor},
+	cmdRecover:    {ActRecover, (*turn).recover},
+	cmdWaive:      {ActWaive, (*turn).waive},
+	cmdSignOff:    {ActSignOff, (*turn).signOff},
+	cmdReassign:   {ActReassign, (*turn).reassign},
+	cmdInvite:     {ActInvite, (*turn).invite},
+	cmdUnits:      {ActAnswer, (*turn).units},
+}
+
+// why says the reason of the open question in one line, then asks it again.
+func (t *turn) why(command, *input) bool {
+	key := "why.general"
+	if q := t.open(); q != nil && q.Why != "" {
+		key = q.Why
+	}
+	t.digress(key, nil)
+	return true
+}
+
+// help says what can be typed here.
+func (t *turn) help(command, *input) bool {
+	key := "help.general"
+	if q := t.open(); q != nil && q.Help != "" {
+		key = q.Help
+	}
+	t.digress(key, nil)
+	return true
+}
+
+// where shows the job's card.
+func (t *turn) where(command, *input) bool {
+	t.card(t.m.Role, []Who{t.m.Who})
+	t.again()
+	return true
+}
+
+// digress answers the one who asked and repeats the open question.
+func (t *turn) digress(key string, args words.Args) {
+	t.answerTo(Result, key, args)
+	t.again()
+}
+
+// back puts the answer given last to the question again.
+func (t *turn) back(command, *input) bool {
+	var last Answer
+	for _, a := range t.s.Answers {
+		q := find(a.Question)
+		if q == nil || a.Seq <= last.Seq || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
+			continue
+		}
+		last = a
+	}
+	if last.Seq == 0 {
+		t.answerTo(Notice, "back.none", nil)
+		t.again()
+		return true
+	}
+	t.answerTo(Notice, "back.to", words.Args{"Name": t.text(t.m.Role, "name."+string(last.Question), nil), "Value": t.answerText(last)})
+	find(last.Question).Ask(t)
+	return true
+}
+
+// skip passes over the open question where that is allowed.
+func (t *turn) skip(_ command, _ *input) bool {
+	q := t.open()
+	if q == nil || !q.Skip {
+		t.answerTo(Notice, "skip.no", nil)
+		t.again()
+		return true
+	}
+	t.record(&AnswerFact{Question: q.ID, About: t.s.Asked.About, Skipped: true})
+	t.advance()
+	return true
+}
+
+// note keeps words beside the job.
+func (t *turn) note(c command, _ *input) bool {
+	if c.Arg == "" {
+		t.answerTo(Notice, "note.empty", nil)
+	} else {
+		t.record(&NoteFact{}, Item{ItemText, c.Arg})
+		t.answerTo(Notice, "note.kept", nil)
+	}
+	if !t.s.Driving() {
+		t.again()
+	}
+	return true
+}
+
+// pause stops the questions until someone goes on.
+func (t *turn) pause(command, *input) bool {
+	t.record(&PauseFact{Paused: true})
+	t.answerTo(Notice, "pause.on", nil)
+	return true
+}
+
+// resume goes on where the job was.
+func (t *turn) resume(command, *input) bool {
+	if t.s.Paused {
+		t.record(&PauseFact{Paused: false})
+	}
+	t.again()
+	return true
+}
+
+// handOver passes the work to another person.
+func (t *turn) handOver(c command, _ *input) bool {
+	return t.giveTo(c.Arg, false)
+}
+
+// reassign is a supervisor's hand-over.
+func (t *turn) reassign(c command, _ *input) bool {
+	return t.giveTo(c.Arg, true)
+}
+
+func (t *turn) giveTo(name string, reassigned bool) bool {
+	if name == "" {
+		t.answerTo(Notice, "handover.whom", nil)
+		t.again()
+		return true
+	}
+	var to Who
+	for _, p := range t.s.People {
+		if same(p.Name, name) && p.Role != Stranger {
+			to = p.Who
+		}
+	}
+	t.record(&HandOverFact{To: to, Sup: reassigned}, Item{ItemName, name})
+	key := "handover.done"
+	if to == "" {
+		key = "handover.absent"
+	}
+	t.answerTo(Notice, key, words.Args{"Name": name})
+	t.again()
+	return true
+}
+
+// callSupervisor calls for a supervisor, and the helper where there is none.
+func (t *turn) callSupervisor(_ command, _ *input) bool {
+	t.alert("supervisor", Supervisor)
+	t.again()
+	return true
+}
+
+// alert calls someone at once: in this thread where they are in it, else by
+// the card's flag, which the board shows.
+func (t *turn) alert(what string, to Role) {
+	t.record(&AlertFact{What: what, To: to})
+	args := words.Args{"Name": t.nameOf(t.m.Who)}
+	if !t.tell(to, Notice, "alert."+what, args) {
+		t.say(Notice, "alert.sent", words.Args{"Role": string(to)})
+	}
+}
+
+// units changes how speeds and lengths are spoken of.
+func (t *turn) units(c command, _ *input) bool {
+	switch c.Arg {
+	case "mph", "km/h":
+		t.record(&AnswerFact{Question: QUnits, Value: c.Arg})
+	case "never-under", "none":
+		t.record(&AnswerFact{Question: QRule, Value: c.Arg})
+	default:
+		return false
+	}
+	t.answerTo(Notice, "units.set", words.Args{"Value": c.Arg})
+	t.depends(QUnits)
+	return true
+}
+
+// photo keeps a file that no question asks for as evidence.
+func (t *turn) photo(in *input) bool {
+	if in.File == nil || in.Text != "" {
+		return false
+	}
+	if q := t.open(); q != nil && takesFiles[q.ID] {
+		return false
+	}
+	t.keepFile(in.File, "other")
+	t.answerTo(Notice, "file.kept", fileArgs(in.File))
+	if !t.s.Driving() {
+		t.again()
+	}
+	return true
+}
+
+// takesFiles are the questions that a file can answer.
+var takesFiles = map[QuestionID]bool{QBackup: true, QDrive: true, QOdoCheck: true}
+
+// keepFile records evidence.
+func (t *turn) keepFile(f *File, use string) {
+	t.record(&FileFact{Type: f.Type, Bytes: f.Bytes, Use: use}, Item{ItemFile, f.Name}, Item{ItemSHA256, f.SHA256})
+}
+
+// fileArgs are the figures of a file as they are said.
+func fileArgs(f *File) words.Args {
+	return words.Args{"Name": f.Name, "Bytes": count(f.Bytes), "Hash": hashEnd(f.SHA256)}
+}

@@ -1,0 +1,3 @@
+package flow
+
+func backupPhase() phaseOf { return phaseOf{} }

@@ -1,0 +1,3 @@
+package flow
+
+func beforePhase() phaseOf { return phaseOf{} }

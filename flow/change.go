@@ -1,0 +1,3 @@
+package flow
+
+func changePhase() phaseOf { return phaseOf{} }

@@ -1,0 +1,3 @@
+package flow
+
+func closePhase() phaseOf { return phaseOf{} }

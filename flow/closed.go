@@ -1,0 +1,3 @@
+package flow
+
+func closedPhase() phaseOf { return phaseOf{} }

@@ -1,0 +1,3 @@
+package flow
+
+func drivePhase() phaseOf { return phaseOf{} }

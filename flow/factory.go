@@ -1,0 +1,3 @@
+package flow
+
+func factoryPhase() phaseOf { return phaseOf{} }

@@ -1,0 +1,3 @@
+package flow
+
+func fittedPhase() phaseOf { return phaseOf{} }

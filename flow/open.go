@@ -1,0 +1,3 @@
+package flow
+
+func openPhase() phaseOf { return phaseOf{} }

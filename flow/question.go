@@ -1,0 +1,99 @@
+package flow
+
+// QuestionID names a question for the log. Once written it keeps its meaning.
+type QuestionID string
+
+// The questions, in the order in which a job meets them.
+const (
+	QVehicle   QuestionID = "vehicle"
+	QVIN       QuestionID = "vin"
+	QPlace     QuestionID = "place"
+	QOdometer  QuestionID = "odometer"
+	QUnits     QuestionID = "units"
+	QRule      QuestionID = "rule"
+	QRegulated QuestionID = "regulated"
+	QKnown     QuestionID = "known"
+
+	QBefore   QuestionID = "before"       // the checklist before anything
+	QLine     QuestionID = "line"         // one line of it, opened by its number
+	QVolts    QuestionID = "volts"        // supply voltage
+	QCodes    QuestionID = "codes-before" // codes and lamps before the work
+	QLampWait QuestionID = "lamp"         // a warning that forbids the road is on
+
+	QPlacard  QuestionID = "placard-size"
+	QStored   QuestionID = "stored"
+	QQuantity QuestionID = "quantity"    // what the stored value is
+	QEntry    QuestionID = "entry"       // doubt about unit or number
+	QSteps    QuestionID = "steps"       // step and limits
+	QOnly     QuestionID = "only-module" // only this module, never changed before?
+	QModules  QuestionID = "modules"     // which others
+	QChanged  QuestionID = "changed"     // changed before: the factory value
+	QList     QuestionID = "list"        // the list of sizes offered
+	QPercent  QuestionID = "percent"     // which way the percentage counts
+	QBackup   QuestionID = "backup"
+	QFitted   QuestionID = "fitted-size"
+	QTread    QuestionID = "tread"
+	QPressure QuestionID = "pressure"
+	QRevs     QuestionID = "published-revs"
+	QRollout  QuestionID = "rollout"
+	QGears    QuestionID = "gears"
+	QSensing  QuestionID = "sensing"
+	QLoad     QuestionID = "load"       // load and speed finding that wants an answer
+	QAxles    QuestionID = "axles"      // the other axle
+	QBig      QuestionID = "big-change" // more than 15 % is asked again
+
+	QFirst    QuestionID = "first"   // drive first or write
+	QWritten  QuestionID = "written" // what the tool said
+	QRefused  QuestionID = "refused" // why it refused
+	QReadBack QuestionID = "read-back"
+	QCodesNow QuestionID = "codes-after" // codes and lamps after a write or a drive
+	QNewCodes QuestionID = "new-codes"   // recover or go on
+	QHold     QuestionID = "hold"
+	QDrive    QuestionID = "drive"     // go … parked
+	QDoubt    QuestionID = "doubt"     // a reading that does not fit
+	QNext     QuestionID = "next"      // what the review decided
+	QDistance QuestionID = "distance"  // distance right or dash right
+	QOdoCheck QuestionID = "odo-check" // odometer against a track
+	QClosing  QuestionID = "closing"   // aftercare checklist
+	QSignOff  QuestionID = "sign-off"
+	QRemind   QuestionID = "remind"
+	QCured    QuestionID = "cured" // did restoring the value cure it
+	QAmend    QuestionID = "amend" // is this edit a change of the answer
+	QStop     QuestionID = "stop"  // really stop
+)
+
+// question is one thing to be found out: a value, so that a phase reads as the
+// list of what it asks.
+type question struct {
+	ID   QuestionID
+	When func(*State) bool        // nil: always
+	Done func(*State) bool        // answered; nil: State.Has(ID)
+	Ask  func(*turn)              // puts it to the person
+	Take func(*turn, *input) bool // the open question reads the message; false: not understood
+	Also func(*turn, *input)      // takes an answer from a message that answers another question
+	Hint string                   // words key said when Take did not understand
+	Why  string                   // words key of the reason
+	Help string                   // words key of what to type, "" the general one
+	Skip bool                     // may be skipped
+	Bare bool                     // a bare number is an answer, not the number of a choice
+}
+
+func (q *question) due(s *State) bool {
+	if q.When != nil && !q.When(s) {
+		return false
+	}
+	if q.Done != nil {
+		return !q.Done(s)
+	}
+	return !s.Has(q.ID)
+}
+
+// phaseOf is what a phase asks, and where it leads when all is answered.
+type phaseOf struct {
+	Questions []question
+	// Next runs when no question of the phase is due. It records conclusions
+	// and names the move, or "" to wait where it has asked something itself.
+	Next func(*turn) Event
+	// Enter runs when the phase begins, before its first question.
+	Enter func(*turn)
+}

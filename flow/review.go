@@ -1,0 +1,3 @@
+package flow
+
+func reviewPhase() phaseOf { return phaseOf{} }

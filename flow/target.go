@@ -1,0 +1,3 @@
+package flow
+
+func targetPhase() phaseOf { return phaseOf{} }

@@ -1,0 +1,559 @@
+package understand
+
+import "slices"
+
+// A text of readings is first turned into items (figures, labels, joiners, separators), then cut into groups that make
+// pairs: line by line where that works, else as one text; inside a line group by group; columns and headed tables whole.
+
+type itemKind uint8
+
+const (
+	figureItem itemKind = iota + 1
+	labelItem
+	joinItem // "/", "at", "vs": ties two figures
+	softItem // comma, "and", full stop
+	hardItem // end of line, semicolon
+)
+
+type item struct {
+	kind       itemKind
+	role       role
+	weak       bool // a verb: gives way to nouns
+	fwd, back  bool // the label belongs to the figure behind, before it
+	value      float64
+	decimals   int
+	unit       string
+	short      bool // the unit is "km" or "miles", a speed only beside a label
+	pairComma  bool // "66,70": may be two figures
+	left       float64
+	right      float64
+	truth      bool // "at 70": the true speed unless a label says otherwise
+	doubt      bool
+	slash      bool
+	start, end int
+}
+
+type pair struct {
+	dash, gps  item
+	doubt      bool
+	start, end int
+}
+
+type pairing struct {
+	text       string
+	ctx        Context
+	items      []item
+	unit       string // the one unit named in the text
+	source     string
+	conditions []string
+	tool       bool
+	ask        *Ask
+}
+
+func (p *pairing) count() int {
+	n := 0
+	for _, it := range p.items {
+		if it.kind == figureItem {
+			n++
+		}
+	}
+	return n
+}
+
+func (p *pairing) pairs() ([]pair, *Ask) {
+	if q, ok := p.columns(p.items); ok {
+		return q, nil
+	}
+	if q, ask, ok := p.table(); ok {
+		return q, ask
+	}
+	clauses := split(p.items, hardItem)
+	var out []pair
+	var first *Ask
+	for _, c := range clauses {
+		q, ask := p.clause(c)
+		out = append(out, q...)
+		if ask != nil && first == nil {
+			first = ask
+		}
+	}
+	if first == nil || len(clauses) < 2 {
+		return out, first
+	}
+	all := slices.Clone(p.items)
+	for i := range all {
+		if all[i].kind == hardItem {
+			all[i].kind = softItem
+		}
+	}
+	if q, ask := p.clause(all); ask == nil {
+		return q, nil
+	}
+	return out, first
+}
+
+// clause reads one line: groups between separators, grown until each makes whole pairs.
+func (p *pairing) clause(items []item) ([]pair, *Ask) {
+	figures := only(items, figureItem)
+	if len(figures) == 0 {
+		return nil, nil
+	}
+	if q, ok := p.columns(items); ok {
+		return q, nil
+	}
+	if len(figures) == 1 && figures[0].pairComma && len(only(items, labelItem)) == 0 {
+		f := figures[0]
+		a, b := f, f
+		a.value, a.decimals, b.value, b.decimals = f.left, 0, f.right, 0
+		return []pair{{dash: a, gps: b, doubt: f.doubt, start: f.start, end: f.end}}, nil
+	}
+	labelled := len(only(items, labelItem)) > 0
+	var out []pair
+	var cur []item
+	var ask *Ask
+	for _, seg := range split(items, softItem) {
+		if len(cur) > 0 {
+			cur = append(cur, item{kind: softItem})
+		}
+		cur = append(cur, seg...)
+		bare := labelled && len(only(cur, labelItem)) == 0 && len(only(cur, joinItem)) == 0
+		q, a := p.group(cur)
+		if a == nil && len(q) > 0 && !bare {
+			out, cur, ask = append(out, q...), nil, nil
+			continue
+		}
+		ask = a
+	}
+	rest := only(cur, figureItem)
+	switch {
+	case len(rest) == 0:
+		return out, nil
+	case ask != nil:
+		return out, ask
+	case len(rest) == 1:
+		return out, newAsk(AskReadingSingle, p.said(rest), "value", plain(rest[0].value))
+	}
+	if q, a := p.group(cur); a == nil && len(q) > 0 && len(out) == 0 {
+		return q, nil
+	}
+	return out, newAsk(AskReadingWhich, p.said(rest))
+}
+
+func (p *pairing) said(figs []item) string {
+	return p.text[figs[0].start:figs[len(figs)-1].end]
+}
+
+// group makes pairs of one group, or says why it can't (yet).
+func (p *pairing) group(items []item) ([]pair, *Ask) {
+	items = dropWeak(items)
+	figs := only(items, figureItem)
+	n := len(figs)
+	if n == 0 {
+		return nil, nil
+	}
+	if n == 1 {
+		return nil, newAsk(AskReadingSingle, p.said(figs), "value", plain(figs[0].value))
+	}
+	if n%2 == 1 {
+		if hasRole(items, onTool) {
+			return p.withoutTool(items)
+		}
+		return nil, newAsk(AskReadingOdd, p.said(figs))
+	}
+	if n == 2 {
+		q, ask := p.couple(items)
+		if ask != nil {
+			return nil, ask
+		}
+		return []pair{q}, nil
+	}
+	return p.series(items)
+}
+
+// series pairs four and more figures that no separator divides.
+func (p *pairing) series(items []item) ([]pair, *Ask) {
+	labelFirst := false
+	for _, it := range items {
+		if it.kind == labelItem || it.kind == figureItem {
+			labelFirst = it.kind == labelItem
+			break
+		}
+	}
+	figs := only(items, figureItem)
+	bare := len(only(items, labelItem)) == 0
+	var out []pair
+	var cur []item
+	seen := 0
+	flush := func() *Ask {
+		q, ask := p.couple(trimJoins(cur))
+		if ask == nil {
+			out = append(out, q)
+		}
+		cur, seen = nil, 0
+		return ask
+	}
+	for _, it := range items {
+		cut := seen == 2 && (it.kind == figureItem || it.kind == labelItem && labelFirst)
+		if seen == 2 && it.kind == joinItem && it.slash {
+			return nil, newAsk(AskReadingWhich, p.said(figs))
+		}
+		if cut {
+			if ask := flush(); ask != nil {
+				return nil, ask
+			}
+		}
+		if it.kind == figureItem {
+			seen++
+		}
+		cur = append(cur, it)
+	}
+	if ask := flush(); ask != nil {
+		return nil, ask
+	}
+	if bare && len(only(items, joinItem)) == 0 { // a plain row of figures must make close pairs to be taken so
+		for _, q := range out {
+			if r := q.dash.value / q.gps.value; r < 0.85 || r > 1.18 {
+				return nil, newAsk(AskReadingWhich, p.said(figs))
+			}
+		}
+		for _, f := range figs {
+			if f.pairComma {
+				return nil, newAsk(AskReadingComma, p.said(figs))
+			}
+		}
+	}
+	return out, nil
+}
+
+// couple decides which of two figures is the dash.
+func (p *pairing) couple(items []item) (pair, *Ask) {
+	var before, between, after []item
+	var figs []item
+	sepBefore, sepAfter := false, false // a separator before, behind the label between the figures
+	joined := false
+	for _, it := range items {
+		switch it.kind {
+		case figureItem:
+			figs = append(figs, it)
+		case labelItem:
+			switch len(figs) {
+			case 0:
+				before = append(before, it)
+			case 1:
+				between = append(between, it)
+			default:
+				after = append(after, it)
+			}
+		case joinItem, softItem:
+			if len(figs) == 1 {
+				joined = joined || it.kind == joinItem
+				if len(between) == 0 {
+					sepBefore = true
+				} else {
+					sepAfter = true
+				}
+			}
+		}
+	}
+	said := p.said(figs)
+	a, b := figs[0], figs[1]
+	if a.pairComma && b.pairComma && len(before)+len(between)+len(after) == 0 && !joined {
+		return pair{}, newAsk(AskReadingComma, said)
+	}
+	var ra, rb role
+	give := func(to *role, f *item, l item) {
+		*to = l.role
+		if f.unit == "" {
+			f.unit = l.unit
+		}
+	}
+	switch len(before) {
+	case 0:
+	case 1:
+		give(&ra, &a, before[0])
+	default:
+		if len(between)+len(after) == 0 && len(before) == 2 {
+			give(&ra, &a, before[0])
+			give(&rb, &b, before[1])
+		} else {
+			give(&ra, &a, before[len(before)-1])
+		}
+	}
+	switch len(after) {
+	case 0:
+	case 1:
+		give(&rb, &b, after[0])
+	default:
+		if len(before)+len(between) == 0 && len(after) == 2 {
+			give(&ra, &a, after[0])
+			give(&rb, &b, after[1])
+		} else {
+			give(&rb, &b, after[0])
+		}
+	}
+	switch {
+	case len(between) == 1 && ra != noRole && rb == noRole:
+		give(&rb, &b, between[0])
+	case len(between) == 1 && rb != noRole && ra == noRole:
+		give(&ra, &a, between[0])
+	case len(between) == 1 && ra == noRole:
+		l := between[0]
+		back, fwd := l.back || sepAfter && !l.fwd, l.fwd || sepBefore && !l.back
+		switch {
+		case back && !fwd:
+			give(&ra, &a, l)
+		case fwd && !back:
+			give(&rb, &b, l)
+		default:
+			return pair{}, newAsk(AskReadingWhich, said, "label", roleName(l.role))
+		}
+	case len(between) >= 2:
+		if ra == noRole {
+			give(&ra, &a, between[0])
+		}
+		if rb == noRole {
+			give(&rb, &b, between[len(between)-1])
+		}
+	}
+	if ra == onTool || rb == onTool {
+		p.tool = true
+		return pair{}, newAsk(AskReadingTool, said)
+	}
+	if ra == noRole && rb == noRole {
+		ra, rb = onDash, onGPS
+		if a.truth && !b.truth {
+			ra, rb = onGPS, onDash
+		}
+	}
+	if ra == noRole {
+		ra = other(rb)
+	}
+	if rb == noRole {
+		rb = other(ra)
+	}
+	if ra == rb {
+		return pair{}, newAsk(AskReadingTwice, said, "label", roleName(ra))
+	}
+	if len(only(items, labelItem)) == 0 {
+		a.unit, b.unit = speedUnitOf(a), speedUnitOf(b)
+		if a.short && b.short {
+			return pair{}, newAsk(AskReadingNone, said)
+		}
+	}
+	q := pair{dash: a, gps: b, doubt: a.doubt || b.doubt, start: p.from(items), end: p.to(items)}
+	if ra == onGPS {
+		q.dash, q.gps = b, a
+	}
+	return q, nil
+}
+
+func speedUnitOf(it item) string {
+	if it.short {
+		return ""
+	}
+	return it.unit
+}
+
+func other(r role) role {
+	if r == onDash {
+		return onGPS
+	}
+	return onDash
+}
+
+// from and to are the bytes of a group, labels and units included.
+func (p *pairing) from(items []item) int {
+	for _, it := range items {
+		if it.kind == figureItem || it.kind == labelItem {
+			return it.start
+		}
+	}
+	return 0
+}
+
+func (p *pairing) to(items []item) int {
+	for i := len(items) - 1; i >= 0; i-- {
+		if it := items[i]; it.kind == figureItem || it.kind == labelItem {
+			return it.end
+		}
+	}
+	return 0
+}
+
+// withoutTool takes the dash and GPS of three figures of which one is from the tool; that one is asked about.
+func (p *pairing) withoutTool(items []item) ([]pair, *Ask) {
+	p.tool = true
+	return nil, newAsk(AskReadingTool, p.said(only(items, figureItem)))
+}
+
+// columns reads "dash 66 57 47, gps 70 60 50", labels before or behind their figures.
+func (p *pairing) columns(items []item) ([]pair, bool) {
+	if len(only(items, joinItem)) > 0 {
+		return nil, false
+	}
+	var runs [][]item
+	var roles []role
+	labelFirst, seen := false, false
+	for _, it := range items {
+		switch it.kind {
+		case labelItem:
+			if it.weak && len(roles) > 0 && roles[len(roles)-1] == it.role {
+				continue
+			}
+			if !seen {
+				labelFirst, seen = true, true
+			}
+			roles = append(roles, it.role)
+			if labelFirst {
+				runs = append(runs, nil)
+			}
+		case figureItem:
+			seen = true
+			if labelFirst {
+				runs[len(runs)-1] = append(runs[len(runs)-1], it)
+			} else {
+				for len(runs) <= len(roles) {
+					runs = append(runs, nil)
+				}
+				runs[len(roles)] = append(runs[len(roles)], it)
+			}
+		}
+	}
+	if len(roles) != 2 || len(runs) != 2 || len(runs[0]) < 2 || len(runs[0]) != len(runs[1]) {
+		return nil, false
+	}
+	if roles[0] == roles[1] || roles[0] > onGPS || roles[1] > onGPS {
+		return nil, false
+	}
+	var out []pair
+	for i := range runs[0] {
+		a, b := runs[0][i], runs[1][i]
+		q := pair{dash: a, gps: b, doubt: a.doubt || b.doubt, start: a.start, end: a.end}
+		if i == len(runs[0])-1 { // the whole text is used; one span can't hold both columns, the last takes the second
+			q.end = b.end
+		}
+		if roles[0] == onGPS {
+			q.dash, q.gps = b, a
+		}
+		out = append(out, q)
+	}
+	return out, true
+}
+
+// table reads figures under (or over) a heading that names both columns once.
+func (p *pairing) table() ([]pair, *Ask, bool) {
+	var head, tail []item
+	first, last := -1, -1
+	for i, it := range p.items {
+		if it.kind == figureItem {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	for i, it := range p.items {
+		if it.kind == labelItem && !it.weak {
+			switch {
+			case i < first:
+				head = append(head, it)
+			case i > last:
+				tail = append(tail, it)
+			default:
+				return nil, nil, false
+			}
+		}
+	}
+	order := head
+	if len(head) == 0 {
+		order = tail
+	} else if len(tail) > 0 {
+		return nil, nil, false
+	}
+	if len(order) != 2 || order[0].role == order[1].role || order[0].role > onGPS || order[1].role > onGPS {
+		return nil, nil, false
+	}
+	body := p.items[first : last+1]
+	figs := only(body, figureItem)
+	if len(figs)%2 == 1 {
+		return nil, newAsk(AskReadingOdd, p.said(figs)), true
+	}
+	var out []pair
+	for i := 0; i+1 < len(figs); i += 2 {
+		a, b := figs[i], figs[i+1]
+		if a.unit == "" {
+			a.unit = order[0].unit
+		}
+		if b.unit == "" {
+			b.unit = order[1].unit
+		}
+		q := pair{dash: a, gps: b, doubt: a.doubt || b.doubt, start: a.start, end: b.end}
+		if order[0].role == onGPS {
+			q.dash, q.gps = b, a
+		}
+		out = append(out, q)
+	}
+	if len(out) > 0 {
+		out[0].start = min(out[0].start, order[0].start)
+		out[len(out)-1].end = max(out[len(out)-1].end, order[1].end)
+	}
+	return out, nil, true
+}
+
+func only(items []item, k itemKind) []item {
+	var out []item
+	for _, it := range items {
+		if it.kind == k {
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
+func hasRole(items []item, r role) bool {
+	return slices.ContainsFunc(items, func(it item) bool { return it.kind == labelItem && it.role == r })
+}
+
+func split(items []item, k itemKind) [][]item {
+	var out [][]item
+	var cur []item
+	for _, it := range items {
+		if it.kind == k {
+			if len(cur) > 0 {
+				out = append(out, cur)
+			}
+			cur = nil
+			continue
+		}
+		cur = append(cur, it)
+	}
+	if len(cur) > 0 {
+		out = append(out, cur)
+	}
+	return out
+}
+
+func trimJoins(items []item) []item {
+	for len(items) > 0 && items[0].kind == joinItem {
+		items = items[1:]
+	}
+	return items
+}
+
+// dropWeak removes verbs where nouns name the same role.
+func dropWeak(items []item) []item {
+	var nouns [odometer + 1]int
+	for _, it := range items {
+		if it.kind == labelItem && !it.weak {
+			nouns[it.role]++
+		}
+	}
+	out := items[:0:0]
+	for _, it := range items {
+		if it.kind == labelItem && it.weak && (nouns[it.role] > 0 || nouns[onDash] > 0 && nouns[onGPS] > 0) {
+			continue
+		}
+		out = append(out, it)
+	}
+	return out
+}

@@ -1,0 +1,88 @@
+package understand
+
+// ToolWord is what the service tool said after a write.
+type ToolWord struct {
+	Word   string // took, refused, broke_off, no_answer, not_sure
+	Reason string // of refused: access, conditions, value, not_supported; empty where not said
+	Said   string // the words, cleaned
+}
+
+// The tool's five words and the reasons of a refusal.
+const (
+	Took     = "took"
+	Refused  = "refused"
+	BrokeOff = "broke_off"
+	NoAnswer = "no_answer"
+	Unsure   = "not_sure"
+
+	Access       = "access"
+	Conditions   = "conditions"
+	ValueRefused = "value"
+	NotSupported = "not_supported"
+)
+
+// ToolSays reads the tool's word: "took", "it worked now", "access denied", "it stopped halfway", "nothing happens".
+// Several words that disagree ("it worked and then stopped halfway") are asked about.
+func ToolSays(text string) (Match[ToolWord], *Ask) {
+	ts := tokens(text)
+	said := shorten(text)
+	var m Match[ToolWord]
+	var found []phrase[string]
+	for _, p := range englishToolWords.all(ts) {
+		if p.value != "" {
+			found = append(found, p)
+		}
+	}
+	reason, hasReason := englishRefusals.first(ts)
+	words := map[string]bool{}
+	for _, p := range found {
+		words[p.value] = true
+	}
+	if len(words) == 0 && hasReason {
+		words[Refused] = true
+	}
+	// Breaking off and silence outweigh "refused"; took beside anything else is a contradiction.
+	var w string
+	switch {
+	case len(words) == 1:
+		for k := range words {
+			w = k
+		}
+	case len(words) == 0:
+		if a, ok := YesNo(text); ok {
+			switch a.Value {
+			case Yes:
+				w = Took
+			case NotSure:
+				w = Unsure
+			default:
+				return m, newAsk(AskTool, text)
+			}
+		}
+	case words[Took]:
+	case words[BrokeOff]:
+		w = BrokeOff
+	case words[NoAnswer]:
+		w = NoAnswer
+	case words[Refused]:
+		w = Refused
+	}
+	if w == "" {
+		return m, newAsk(AskTool, text)
+	}
+	m.Value = ToolWord{Word: w, Said: said}
+	if w == Refused && hasReason {
+		m.Value.Reason = reason.value
+	}
+	m.Start, m.End = bounds(ts)
+	m.Echo = englishToolEcho[w]
+	return m, nil
+}
+
+// bounds are the bytes from the first to the last token.
+func bounds(ts []token) (int, int) {
+	if len(ts) == 0 {
+		return 0, 0
+	}
+	return ts[0].start, ts[len(ts)-1].end
+}
