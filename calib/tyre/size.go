@@ -2,6 +2,7 @@ package tyre
 
 import (
 	"math"
+	"strings"
 
 	"milepost/calib/unit"
 )
@@ -110,9 +111,11 @@ func (s Size) upperFactor(use Service) float64 {
 }
 
 // LightTruck reports whether the marking is of the light-truck and commercial
-// kind (LT, C, flotation or a half-inch truck rim) rather than a passenger one.
+// kind (LT, C, flotation, a dual load index or a half-inch truck rim) rather
+// than a passenger one.
 func (s Size) LightTruck() bool {
-	return s.Prefix == "LT" || s.Commercial || s.Flotation || s.Prefix == "" && truckRim(s.RimIn)
+	return s.Prefix == "LT" || s.Commercial || s.Flotation || strings.Contains(s.LoadIndex, "/") ||
+		s.Prefix == "" && truckRim(s.RimIn)
 }
 
 func (s Size) rimMM() float64 {

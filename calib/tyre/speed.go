@@ -35,3 +35,9 @@ func (s Size) SpeedKmh() (kmh float64, ok bool) {
 	}
 	return 0, false
 }
+
+// openSpeed reports whether the figure of SpeedKmh is only a lower bound.
+func (s Size) openSpeed() bool {
+	bare := s.LoadIndex == "" && s.SpeedSymbol == "V" || s.SpeedSymbol == "" && s.Construction == "ZR"
+	return bare || strings.HasPrefix(s.SpeedSymbol, "(")
+}
