@@ -6,6 +6,8 @@ import (
 	"io"
 	"time"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"milepost/bot/journal"
 	"milepost/flow"
 )
@@ -24,7 +26,8 @@ type Thread string
 type Inbound struct {
 	Shop     string      // "" is the only shop
 	Network  string      // terminal, matrix, slack
-	Thread   Thread      // where it was written
+	Thread   Thread      // where it was written; "" where there is only one place to write
+	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace
 	Job      string      // where the adapter knows it; "" otherwise
 	Delivery string      // the network's identifier: the same again is the same message
 	From     Identity    // who
@@ -119,26 +122,30 @@ type Store interface {
 	// Index gives the board's rows, open jobs only if asked, oldest waiting first.
 	Index(ctx context.Context, shop string, openOnly bool) ([]IndexRow, error)
 
-	// Known gives the jobs whose vehicle has this key, newest first.
-	Known(ctx context.Context, shop, vehicle string) ([]string, error)
+	// Known gives the jobs that can be found under a key, newest first: keys of
+	// a vehicle, of a VIN and of a guest code.
+	Known(ctx context.Context, shop, key string) ([]string, error)
 
-	// Jobs lists every job of a shop.
+	// Jobs lists every job of a shop, its own (journal.ShopJob) among them.
 	Jobs(ctx context.Context, shop string) ([]string, error)
 
 	// EvidenceJobs lists the jobs that hold evidence with this hash.
 	EvidenceJobs(ctx context.Context, shop, sha256 string) ([]string, error)
 
-	// Reindex replaces all index rows of a shop: they are rebuilt from the log.
+	// Reindex replaces all index rows of a shop, and by their Keys and Evidence
+	// what Known and EvidenceJobs find: they are rebuilt from the log.
 	Reindex(ctx context.Context, shop string, rows []IndexRow) error
 
-	// Erase deletes items for good: content and salts, and everything that only
-	// passed through (outbox, names in the index, deliveries). After it returns
-	// the erased words are in no byte of the store. The entry that records the
-	// erasure is in the batch, committed in the same transaction.
+	// Erase deletes items for good: content and salts, and everything of the
+	// batch's job that only passed through (outbox, index row, keys, evidence);
+	// what of it still stands is in the batch: Index, Vehicles and Evidence take
+	// the place of the job's. After it returns the erased words are in no byte
+	// of the store. The entry that records the erasure is in the batch,
+	// committed in the same transaction.
 	Erase(ctx context.Context, b *Batch, items []ItemRef) error
 
 	// Tree gives the size of the shop's tree and reads its hashes.
-	Tree(ctx context.Context, shop string) (journal.TreeReader, error)
+	Tree(ctx context.Context, shop string) (TreeReader, error)
 
 	// SaveHead keeps a signed head that has left the house; Heads gives them
 	// by size.
@@ -184,7 +191,7 @@ type Batch struct {
 	Current  Identity   // whose current job this now is, "": nobody's
 	Thread   *JobThread // thread that joins the job, nil: none
 	Evidence []string   // hashes of evidence that this job now holds
-	Vehicles []string   // keys under which the vehicle is known
+	Vehicles []string   // keys under which the job can be found: vehicle, VIN, guest code
 }
 
 // NewLeaf is an entry in its leaf form, with its erasable items.
@@ -227,6 +234,15 @@ type IndexRow struct {
 	Data  []byte    // the board's line as JSON
 	Seq   int64
 	Prev  string // hash of the job's last leaf
+
+	Keys     []string // every key the job can be found under; read by Reindex only
+	Evidence []string // every hash of evidence it holds; read by Reindex only
+}
+
+// TreeReader reads the stored hashes of a shop's tree.
+type TreeReader interface {
+	tlog.HashReader
+	Size() int64 // number of leaves
 }
 
 // ItemRef names an erasable item.
