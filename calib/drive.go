@@ -6,6 +6,54 @@ import (
 	"milepost/calib/unit"
 )
 
+// DriveSpeeds are the true speeds to ask for, in order (section 8): five on a first drive, three after a later write,
+// each lowered to the cap (posted limit, policy, speed symbol; dash unit). Where lowered ones would repeat, a step in
+// between takes their place, since finer steps tell more than repeats. A cap of 0 or less is no cap.
+func DriveSpeeds(u unit.Speed, first bool, cap float64) []float64 {
+	all := []float64{70, 60, 50, 65, 55}
+	if u == unit.KMH {
+		all = []float64{110, 90, 80, 100, 70}
+	}
+	if !first { // 70, 60, 65 or 110, 90, 100
+		all = []float64{all[0], all[1], all[3]}
+	}
+	if !(cap > 0) || cap >= all[0] {
+		return all
+	}
+	top := math.Max(math.Floor(cap), 1)
+	used := map[float64]bool{top: true}
+	for _, v := range all[1:] {
+		if v < top {
+			used[v] = true
+		}
+	}
+	for i, v := range all {
+		switch {
+		case i == 0:
+			all[i] = top
+		case v >= top:
+			all[i] = between(top, used)
+			used[all[i]] = true
+		}
+	}
+	return all
+}
+
+// between is an unused speed half way from top to the next one below it, or failing that the next unused one down.
+func between(top float64, used map[float64]bool) float64 {
+	below := top - 2*gridStep
+	for v := range used {
+		if v < top && v > below {
+			below = v
+		}
+	}
+	v := math.Max(math.Floor((top+below)/2), 1)
+	for used[v] && v > 1 {
+		v--
+	}
+	return v
+}
+
 // Question is what one more reading should answer.
 type Question string
 
@@ -17,9 +65,9 @@ const (
 
 // Grid of section 8, next best reading.
 const (
-	gridStep               = 5
-	gridFromMPH, gridFrom  = 25, 40 // km/h: the same speed, on the grid
-	symbolFloorMPH, floorV = 5, 5
+	gridStep    = 5
+	gridFromMPH = 25
+	gridFromKMH = 40 // the same speed, on the grid
 )
 
 // NextReading is the true speed, in the dash unit, at which one more reading would tell most (section 8): for each
@@ -27,7 +75,7 @@ const (
 func (m *Model) NextReading(q Question) float64 {
 	from, to := float64(gridFromMPH), m.j.W
 	if m.j.unit == unit.KMH {
-		from = gridFrom
+		from = gridFromKMH
 	}
 	if seen := m.fastest(); !m.j.faster && seen > 0 { // someone has said that faster can't be driven
 		to = math.Min(to, seen)
