@@ -22,7 +22,7 @@ const (
 	prefix = `(?:(HL|LT|ST|P)[ -]?|([TS]))?`
 	// The construction with the speed letter that old marks carry before it.
 	construction = `([QSTUHVWYZ]?)RF?|D|B`
-	joint        = `( ?(?:[/-] ?)?(?:` + construction + `) ?-? ?| ?[-/X] ?| )`
+	joint        = `( ?(?:[/-] ?)?(?:` + construction + `) ?-? ?| ?[-/X*] ?| )`
 	rim          = `(\d{3,4}|\d{1,2}(?:[.,][05])?)`
 	number       = `(\d{1,2}(?:[.,]\d{1,2})?)`
 )
@@ -147,7 +147,8 @@ func flotation(s string, whole bool) (match, bool) {
 	decimal := strings.ContainsAny(sub[4], ".,")
 	overall, width, rimSize := value(sub[2]), inches(sub[4]), value(rimText)
 	crossed := first == "X" || first == "*"
-	clear := crossed && overall >= 8 || first == "/" && strings.Contains(second, "R") && width >= 7 && width <= 20
+	clear := crossed && overall >= 8 ||
+		first == "/" && strings.Contains(second, "R") && overall >= 20 && overall < 60 && width >= 7 && width <= 20
 	loose := decimal && (first == "-" && second == "-" || whole) && overall >= 20
 	if !clear && !loose || !endsWell(s, end, strings.Contains(second, "R")) {
 		return match{}, false
@@ -157,11 +158,10 @@ func flotation(s string, whole bool) (match, bool) {
 	if second == "-" && crossed {
 		size.Construction = "D"
 	}
+	end = tail(s, end, &size, whole)
 	if a := doubtFlotation(size); a != nil {
-		end = tail(s, end, &size, false)
 		return match{end: end, ask: a}, true
 	}
-	end = tail(s, end, &size, whole)
 	return match{end: end, size: size}, true
 }
 
@@ -262,7 +262,7 @@ func value(text string) float64 {
 // inches reads a flotation width; 1250 without its point is 12.50.
 func inches(text string) float64 {
 	v := value(text)
-	if v >= 700 && v <= 2500 {
+	if v >= 700 && v <= 2500 && !strings.ContainsAny(text, ".,") {
 		v /= 100
 	}
 	return v

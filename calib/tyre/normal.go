@@ -81,6 +81,8 @@ func foldRune(r rune) byte {
 	switch {
 	case unicode.IsSpace(r):
 		return ' '
+	case unicode.In(r, unicode.Han, unicode.Hiragana, unicode.Katakana, unicode.Thai):
+		return otherMark // written without spaces between words
 	case unicode.IsLetter(r) || unicode.IsDigit(r):
 		return otherLetter
 	}

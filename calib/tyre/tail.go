@@ -11,7 +11,7 @@ import (
 var (
 	loadRangeRE = regexp.MustCompile(`^[ ,]*(?:L/?R|LOAD ?RANGE:?)[ -]?([B-HJ-N]|XL|SL|LL)`)
 	extraRE     = regexp.MustCompile(`^[ ,]*(XL|EXTRA ?LOAD|REINFORCED|SL|LL)`)
-	plyRE       = regexp.MustCompile(`^[ ,]*(\d{1,2}) ?-?(?:PR|PLY)`)
+	plyRE       = regexp.MustCompile(`^[ ,]*([1-9]\d?) ?-?(?:PR|PLY)`)
 	runFlatRE   = regexp.MustCompile(`^[ ,]*(?:RFT|RUN[ -]?FLATS?)`)
 	skipRE      = regexp.MustCompile(`^[ ,]*(?:M ?[+&] ?S|3PMSF|M/C|TL|TT)`)
 	serviceRE   = regexp.MustCompile(`^[ ,]*(\(?)(\d{2,3})(?: ?/ ?(\d{2,3}))?(?:( ?)(A[1-8]|[A-Z])|(\([WY]\)))?`)
@@ -86,7 +86,7 @@ func words(s string, end int, size *Size, _ bool) int {
 	}
 	if g := plyRE.FindStringSubmatch(rest); g != nil && closes(s, end+len(g[0]), false) {
 		if size.LoadRange == "" {
-			size.LoadRange = strings.TrimLeft(g[1], "0") + "PR"
+			size.LoadRange = g[1] + "PR"
 		}
 		return end + len(g[0])
 	}
