@@ -37,4 +37,3 @@ type NoKeyError struct {
 func (e *NoKeyError) Error() string {
 	return "consistent in itself; not proven: no key to check it against (fingerprint " + e.Fingerprint + ")"
 }
-

@@ -74,9 +74,6 @@ func keyOf(name string, seed [ed25519.SeedSize]byte) (Key, error) {
 // <name>+<hash>+<base64>.
 func (k Key) Public() string { return k.public }
 
-// String is [Key.Public], so that no log can show the private half.
-func (k Key) String() string { return k.public }
-
 // Private is the text to keep in a file of mode 0600, in the note package's form
 // PRIVATE+KEY+<name>+<hash>+<base64>.
 func (k Key) Private() string {
@@ -85,8 +82,8 @@ func (k Key) Private() string {
 	return "PRIVATE+KEY+" + part[0] + "+" + part[1] + "+" + base64.StdEncoding.EncodeToString(raw)
 }
 
-// GoString keeps %#v from showing the private half.
-func (k Key) GoString() string { return "journal.Key(" + k.public + ")" }
+// Format prints the public half for every verb, %#v and %d too.
+func (k Key) Format(f fmt.State, _ rune) { io.WriteString(f, k.public) }
 
 // Fingerprint is a public key in a form for people to compare: the first 80 bits of
 // SHA-256 over the 32 bytes of the Ed25519 key, in hex, as 1f2e-3d4c-5b6a-7988-0716.

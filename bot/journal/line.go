@@ -191,6 +191,17 @@ func (lr *lineReader) next() (line, error) {
 	}
 }
 
+// looksLikeEntry tells of a line that cannot be read whether an entry stood there:
+// it does not begin as any of the others that may.
+func (lr *lineReader) looksLikeEntry() bool {
+	for _, other := range []string{`{"mark"`, `{"hashes"`, `{"seen"`, `{"statement"`} {
+		if bytes.HasPrefix(lr.last, []byte(other)) {
+			return false
+		}
+	}
+	return true
+}
+
 func parseLine(b []byte) (line, error) {
 	var l line
 	if err := json.Unmarshal(b, &l); err != nil {
