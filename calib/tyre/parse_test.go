@@ -69,6 +69,47 @@ func TestCorpus(t *testing.T) {
 	}
 }
 
+// Every size of the shared population, with the diameter and section height
+// written beside it.
+func TestPopulation(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "..", "shared", "population.json"))
+	if err != nil {
+		t.Skip("the shared population is not beside the module: ", err)
+	}
+	var file struct {
+		Vehicles []struct {
+			Known struct {
+				Factory populationSize `json:"factory_size"`
+				New     populationSize `json:"new_size"`
+			}
+		}
+	}
+	if err := json.Unmarshal(data, &file); err != nil {
+		t.Fatal(err)
+	}
+	if len(file.Vehicles) == 0 {
+		t.Fatal("no vehicles")
+	}
+	for _, v := range file.Vehicles {
+		for _, want := range []populationSize{v.Known.Factory, v.Known.New} {
+			s, err := tyre.Parse(want.Text)
+			got := populationSize{s.Text, unit.RoundTo(s.DiameterMM(), 2), unit.RoundTo(s.SectionHeightMM(), 2), s.Flotation}
+			want.DiameterMM = unit.RoundTo(want.DiameterMM, 2)
+			want.SectionHeightMM = unit.RoundTo(want.SectionHeightMM, 2)
+			if err != nil || got != want {
+				t.Fatalf("%s: %+v %v, want %+v", want.Text, got, err, want)
+			}
+		}
+	}
+}
+
+type populationSize struct {
+	Text            string
+	DiameterMM      float64 `json:"od_mm"`
+	SectionHeightMM float64 `json:"section_height_mm"`
+	Flotation       bool
+}
+
 // The ways people type a size, each with its canonical spelling. Grammar:
 // check-values.md 1.6 (owner's manuals, EU label register, makers' sheets); the
 // loose spellings are common practice, no source.

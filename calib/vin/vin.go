@@ -133,20 +133,17 @@ func fold(text string) string {
 	if len(text) > maxInput {
 		text = text[:maxInput]
 	}
+	text = strings.ToValidUTF8(text, "?") // one bad byte stays one bad character
 	return strings.Map(func(r rune) rune {
-		switch {
-		case r >= 'a' && r <= 'z':
-			return r - 'a' + 'A'
-		case r >= '！' && r <= '～': // full-width forms, as some keyboards type them
+		if r >= '！' && r <= '～' { // full-width forms, as some keyboards type them
 			r -= '！' - '!'
-			if r >= 'a' && r <= 'z' {
-				r -= 'a' - 'A'
-			}
-			return r
 		}
 		switch r {
-		case ' ', '\t', '\n', '\r', '-', '.', '*', '\u00a0', '\u2009', '\u202f':
+		case ' ', '\t', '\n', '\r', '-', '.', '*', '\u00a0', '\u2009', '\u202f', '\u3000':
 			return -1
+		}
+		if r >= 'a' && r <= 'z' {
+			r -= 'a' - 'A'
 		}
 		return r
 	}, text)

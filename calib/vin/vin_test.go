@@ -125,7 +125,7 @@ func TestBlindSpots(t *testing.T) {
 }
 
 func FuzzCheck(f *testing.F) {
-	for _, seed := range []string{"", "1G4AH59H45G118341", "ZZZTESTIXRQ000001", "9aatyre0 6s0012345", "１G4", "\xff\xfe"} {
+	for _, seed := range []string{"", "1G4AH59H45G118341", "ZZZTESTIXRQ000001", "9aatyre0 6s0012345", "１G4", "\xff\xfe", "－", "\xa5" + strings.Repeat("I", 254) + "\xa4"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
