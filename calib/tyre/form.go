@@ -22,14 +22,14 @@ const (
 	prefix = `(?:(HL|LT|ST|P)[ -]?|([TS]))?`
 	// The construction with the speed letter that old marks carry before it.
 	construction = `([QSTUHVWYZ]?)RF?|D|B`
-	joint        = `( ?(?:[/-] ?)?(?:` + construction + `) ?-? ?| ?[-/X*] ?| )`
+	joint        = `( ?(?:[/-] ?)?(?:` + construction + `) ?-? ?| ?[-/X*] ?| BY | )`
 	rim          = `(\d{3,4}|\d{1,2}(?:[.,][05])?)`
 	number       = `(\d{1,2}(?:[.,]\d{1,2})?)`
 )
 
 var (
 	metricRE    = regexp.MustCompile(`^` + prefix + `(\d{2,4})( ?[/X] ?| ?- ?| )(\d{2,3}(?:[.,]0)?)` + joint + rim)
-	flotationRE = regexp.MustCompile(`^(?:(LT)[ -]?)?` + number + `(?:"|'')?( ?[X*/] ?| ?- ?| )(\d{1,4}(?:[.,]\d{1,2})?)(?:"|'')?` + joint + rim)
+	flotationRE = regexp.MustCompile(`^(?:(LT)[ -]?)?` + number + `(?:"|'')?( ?[X*/] ?| ?- ?| BY | )(\d{1,4}(?:[.,]\d{1,2})?)(?:"|'')?` + joint + rim)
 	noAspectRE  = regexp.MustCompile(`^(?:(P|LT)[ -]?)?(\d{3}) ?([QSTUHV]?)R ?` + rim + ` ?(LT|C)?`)
 	numericRE   = regexp.MustCompile(`^(?:(LT)[ -]?)?` + number + `( ?)(R|D|B|-|X) ?` + rim + ` ?(LT|C)?`)
 	letterRE    = regexp.MustCompile(`^([A-HJ-N])R?(?:50|60|70|78)[ -](?:1[3-7])(?:LT)?`)
@@ -83,11 +83,20 @@ func metric(s string, whole bool) (match, bool) {
 	if aspect >= 400 || rimSize > 100 {
 		return millimetre(s, end, size), true
 	}
-	if !possibleMetric(size) {
-		return match{end: end, ask: &Ask{Kind: Impossible}}, true
-	}
 	end = tail(s, end, &size, whole)
+	if !possibleMetric(size) {
+		return match{end: end, ask: doubtMetric(size)}, true
+	}
 	return match{end: end, size: size}, true
+}
+
+// doubtMetric offers 265/70R17 for 70/265R17; other numbers are just asked.
+func doubtMetric(s Size) *Ask {
+	s.SectionMM, s.Aspect = s.Aspect, s.SectionMM
+	if possibleMetric(s) {
+		return &Ask{Kind: Order, Suggest: []string{s.canonical()}}
+	}
+	return &Ask{Kind: Impossible}
 }
 
 // looksMetric is the test for spellings that readings, dates and pressures
@@ -146,7 +155,7 @@ func flotation(s string, whole bool) (match, bool) {
 	first, second := strings.TrimSpace(sub[3]), strings.TrimSpace(sub[5])
 	decimal := strings.ContainsAny(sub[4], ".,")
 	overall, width, rimSize := value(sub[2]), inches(sub[4]), value(rimText)
-	crossed := first == "X" || first == "*"
+	crossed := first == "X" || first == "*" || first == "BY"
 	clear := crossed && overall >= 8 ||
 		first == "/" && strings.Contains(second, "R") && overall >= 20 && overall < 60 && width >= 7 && width <= 20
 	loose := decimal && (first == "-" && second == "-" || whole) && overall >= 20
@@ -209,7 +218,7 @@ func (s *Size) join(joint, letter string) {
 		}
 	case strings.Contains(joint, "D"):
 		s.Construction = "D"
-	case strings.Contains(joint, "B"):
+	case strings.Contains(joint, "B") && !strings.Contains(joint, "BY"):
 		s.Construction = "B"
 	}
 }

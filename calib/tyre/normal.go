@@ -57,6 +57,8 @@ func foldRune(r rune) byte {
 		return '\n'
 	case r == '_' || r == otherMark:
 		return otherMark
+	case r == '\\':
+		return '/'
 	case r < utf8.RuneSelf && r >= ' ':
 		return byte(r)
 	case r >= '٠' && r <= '٩':

@@ -186,6 +186,14 @@ func TestParseSpellings(t *testing.T) {
 		{"190/65R390", "190/65R390"},
 		{"265/70r17s", "265/70R17"},
 		{"they are 265/70R17 tyres", "265/70R17"},
+		{"265\\70R17", "265/70R17"},
+		{"33 by 12.5 by 15", "33x12.50 15"},
+		{"35x12.50R20LT/E 121Q", "35x12.50R20LT 121Q LR E"},
+		{"LT245/75R16 load E", "LT245/75R16 LR E"},
+		{"265/70R17 load index 115 speed symbol T", "265/70R17 115T"},
+		{"265/70R17 LI 115", "265/70R17 115"},
+		{"265/70R17 (121/118S)", "265/70R17 121/118S"},
+		{"265/70R17; 121/118S", "265/70R17 121/118S"},
 		{"265/70R17 and 265/70R17", "265/70R17"},
 	} {
 		got, err := tyre.Parse(row.text)
@@ -266,6 +274,7 @@ func TestParseAsks(t *testing.T) {
 		{"16x35-16", tyre.Order, "35x16.00-16", 0},
 		{"12.5x33R15LT", tyre.Order, "33x12.50R15LT", 0},
 		{"20x12.5x35", tyre.Order, "35x12.50 20", 0},
+		{"70/265R17 115T", tyre.Order, "265/70R17 115T", 0},
 		{"265/70R71", tyre.Impossible, "", 0},
 		{"267/70R17", tyre.Impossible, "", 0},
 		{"2665/70R17", tyre.Impossible, "", 0},

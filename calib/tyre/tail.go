@@ -9,15 +9,18 @@ import (
 // The marks that may follow the rim, each tried at the place reached, until
 // none fits. What fits none is left for whoever reads on.
 var (
-	loadRangeRE = regexp.MustCompile(`^[ ,]*(?:L/?R|LOAD ?RANGE:?)[ -]?([B-HJ-N]|XL|SL|LL)`)
+	loadRangeRE = regexp.MustCompile(`^[ ,]*(?:L/?R|LOAD(?: ?RANGE)?:?)[ -]?([B-HJ-N]|XL|SL|LL)`)
 	extraRE     = regexp.MustCompile(`^[ ,]*(XL|EXTRA ?LOAD|REINFORCED|SL|LL)`)
 	plyRE       = regexp.MustCompile(`^[ ,]*([1-9]\d?) ?-?(?:PR|PLY)`)
 	runFlatRE   = regexp.MustCompile(`^[ ,]*(?:RFT|RUN[ -]?FLATS?)`)
 	skipRE      = regexp.MustCompile(`^[ ,]*(?:M ?[+&] ?S|3PMSF|M/C|TL|TT)`)
-	serviceRE   = regexp.MustCompile(`^[ ,]*(\(?)(\d{2,3})(?: ?/ ?(\d{2,3}))?(?:( ?)(A[1-8]|[A-Z])|(\([WY]\)))?`)
+	serviceRE   = regexp.MustCompile(`^[ ,;]*((?:LOAD ?INDEX|LI):? ?)?(\(?)(\d{2,3})(?: ?/ ?(\d{2,3}))?` +
+		`(?:( ?)(?:SPEED (?:SYMBOL |RATING |INDEX )?)?(A[1-8]|[A-Z])|(\([WY]\)))?`)
 	suffixRE    = regexp.MustCompile(`^( ?)(LT|C)`)
 	rangeMarkRE = regexp.MustCompile(`^( ?)(/?)([B-HJ-N])`)
-	alternateRE = regexp.MustCompile(`^ ?(?:= ?)?\( ?`)
+	// The load range behind a suffix: 35x12.50R20LT/E.
+	rangeFollowsRE = regexp.MustCompile(`^/[B-HJ-N]\b`)
+	alternateRE    = regexp.MustCompile(`^ ?(?:= ?)?\( ?`)
 )
 
 // tail reads the marks after the rim into size and returns where they end.
@@ -40,7 +43,11 @@ func tail(s string, end int, size *Size, whole bool) int {
 // suffix reads C (commercial) and LT right after the rim.
 func suffix(s string, end int, size *Size) int {
 	g := suffixRE.FindStringSubmatch(s[end:])
-	if g == nil || !closes(s, end+len(g[0]), g[1] == "") {
+	if g == nil {
+		return end
+	}
+	stop := end + len(g[0])
+	if !closes(s, stop, g[1] == "") && !rangeFollowsRE.MatchString(s[stop:]) {
 		return end
 	}
 	switch {
@@ -53,7 +60,7 @@ func suffix(s string, end int, size *Size) int {
 	default:
 		return end
 	}
-	return end + len(g[0])
+	return stop
 }
 
 // rangeMark reads the load range as a lone letter: /E, E, and E apart where the
@@ -109,7 +116,7 @@ func service(s string, end int, size *Size, whole bool) int {
 	if g == nil || size.LoadIndex != "" {
 		return end
 	}
-	bracket, single, dual, gap, symbol := g[1] != "", g[2], g[3], g[4], g[5]+g[6]
+	named, bracket, single, dual, gap, symbol := g[1] != "", g[2] != "", g[3], g[4], g[5], g[6]+g[7]
 	stop := end + len(g[0])
 	if bracket {
 		if stop >= len(s) || s[stop] != ')' || symbol == "" {
@@ -121,6 +128,7 @@ func service(s string, end int, size *Size, whole bool) int {
 		return end
 	}
 	switch {
+	case symbol == "" && named: // said in words
 	case symbol == "" && dual != "":
 		if !size.LightTruck() || len(single) < 3 {
 			return end
