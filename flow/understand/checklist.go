@@ -1,0 +1,281 @@
+package understand
+
+// Ticks is how a checklist was answered.
+type Ticks struct {
+	All   bool  // "all yes": every line but those in No and Open
+	Yes   []int // lines said yes to
+	No    []int // lines said no to
+	Why   []int // lines whose reason is asked: "3 why"
+	Open  []int // lines opened by their number alone, to be answered apart
+	Rest  string
+	Volts *float64
+}
+
+// Checklist reads the answer to n numbered lines: "all yes", "all yes 13.4", "all yes but 3", "2 no", "1 2 4 yes, 3 no",
+// "3". The voltage may ride along. What is neither is in Rest. A number that is no line is asked about.
+func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
+	var m Match[Ticks]
+	var t Ticks
+	clean, _ := Clean(text)
+	rest := clean
+	if v, ok, ask := Voltage(rest); ok {
+		t.Volts = &v.Value
+		rest = Mask(rest, v.Start, v.End)
+	} else if ask != nil && !voltsAreLines(rest, n) {
+		return m, false, ask
+	}
+	if c, ok, _ := Codes(rest); ok && len(c.Value.List) > 0 { // "2 P0300": the code stays for its own reader
+		rest = Mask(rest, c.Start, c.End)
+	}
+	ts := scan(rest)
+	all, allEnd := "", -1
+	from, to := -1, 0
+	cover := func(a, b int) {
+		if from < 0 || a < from {
+			from = a
+		}
+		to = max(to, b)
+	}
+	for i := range ts {
+		if v, k, ok := englishAll.find(ts, i); ok {
+			all, allEnd = v, i+k
+			cover(i, i+k)
+			break
+		}
+	}
+	var pending []int
+	said := map[int]string{}
+	flush := func(what string) *Ask {
+		for _, l := range pending {
+			if p, ok := said[l]; ok && p != what {
+				return newAsk(AskLineTwice, text, "line", plain(float64(l)))
+			}
+			said[l] = what
+		}
+		pending = nil
+		return nil
+	}
+	except := false
+	mode := "" // "yes to 1 and 2": the answer before its numbers
+	for i := 0; i < len(ts); i++ {
+		if i < allEnd && all != "" && i >= allEnd-6 && inAll(ts, i, allEnd) {
+			continue
+		}
+		tk := ts[i]
+		line := lineNumber(tk)
+		if tk.kind == number && tk.num.sep != 0 && tk.num.after != "" && !tk.num.bad { // "1,2,4" without spaces
+			for _, v := range []string{plain(float64(int(tk.num.value))), tk.num.after} {
+				l := int(parse(v))
+				if l < 1 || l > n {
+					return m, false, newAsk(AskLine, text, "n", plain(float64(n)))
+				}
+				pending = append(pending, l)
+			}
+			cover(i, i+1)
+			continue
+		}
+		if line > 0 {
+			if at(ts, i+1).text == "-" && lineNumber(at(ts, i+2)) > line { // "1-4 yes"
+				hi := lineNumber(ts[i+2])
+				if hi > n {
+					return m, false, newAsk(AskLine, text, "n", plain(float64(n)))
+				}
+				for l := line; l <= hi; l++ {
+					pending = append(pending, l)
+				}
+				cover(i, i+3)
+				i += 2
+				continue
+			}
+			if line > n {
+				if tk.kind == word || tk.glued {
+					continue
+				}
+				return m, false, newAsk(AskLine, text, "n", plain(float64(n)))
+			}
+			pending = append(pending, line)
+			cover(i, i+1)
+			continue
+		}
+		if tk.kind == word && englishExcept[tk.text] {
+			if all != "" || mode != "" || len(said) > 0 {
+				except = true
+			}
+			cover(i, i+1)
+			continue
+		}
+		if tk.text == "why" || tk.text == "?" {
+			if len(pending) > 0 {
+				if ask := flush("why"); ask != nil {
+					return m, false, ask
+				}
+			}
+			continue
+		}
+		a, k, ok := englishAnswers.find(ts, i)
+		if !ok {
+			switch tk.text {
+			case "✓":
+				a, k, ok = Yes, 1, true
+			case "✗":
+				a, k, ok = No, 1, true
+			}
+		}
+		if ok && (a == Yes || a == No || a == NotSure) {
+			what := string(a)
+			if len(pending) > 0 {
+				if ask := flush(what); ask != nil {
+					return m, false, ask
+				}
+			} else if lineNumber(at(ts, i+k)) > 0 || englishToLines[at(ts, i+k).text] {
+				mode = what
+			}
+			cover(i, i+k)
+			i += k - 1
+			continue
+		}
+	}
+	for _, l := range pending {
+		switch {
+		case except:
+			said[l] = "no?"
+		case mode != "":
+			said[l] = mode
+		case said[l] == "":
+			said[l] = "open"
+		}
+	}
+	if all == "yes" {
+		t.All = true
+	}
+	for l := 1; l <= n; l++ {
+		switch said[l] {
+		case "yes":
+			t.Yes = append(t.Yes, l)
+		case "no":
+			t.No = append(t.No, l)
+		case "why":
+			t.Why = append(t.Why, l)
+		case "open", "no?", "not_sure":
+			t.Open = append(t.Open, l)
+		}
+	}
+	if !t.All && all != "no" && len(said) == 0 {
+		a, ok := YesNo(rest)
+		whole := ok && onlyFillers(rest, a.End)
+		switch {
+		case whole && a.Value == Yes: // one "yes" to a list confirms the list
+			t.All = true
+			from, to = 0, len(ts)
+		case whole && (a.Value == No || a.Value == NotSure):
+			return m, false, newAsk(AskLines, text, "n", plain(float64(n)))
+		case t.Volts != nil:
+			m.Value, m.Start, m.End = t, 0, len(clean)
+			m.Echo = plain(*t.Volts) + " V"
+			return m, true, nil
+		default:
+			return m, false, nil
+		}
+	}
+	if all == "no" {
+		return m, false, newAsk(AskLines, text, "n", plain(float64(n)))
+	}
+	m.Value = t
+	m.Start, m.End = 0, len(text)
+	m.Echo = ticksEcho(t)
+	return m, true, nil
+}
+
+// voltsAreLines tells whether a figure that is no voltage is a line number.
+func voltsAreLines(text string, n int) bool {
+	ts := tokens(text)
+	for _, x := range measures(ts) {
+		if x.unit == volt || x.fig.value != float64(int(x.fig.value)) || x.fig.value > float64(n) {
+			return false
+		}
+	}
+	return true
+}
+
+func inAll(ts []token, i, end int) bool {
+	for j := max(0, end-6); j < end; j++ {
+		if _, k, ok := englishAll.find(ts, j); ok && i >= j && i < j+k {
+			return true
+		}
+	}
+	return false
+}
+
+func onlyFillers(text string, from int) bool {
+	for _, t := range scan(text) {
+		if t.start < from || t.kind == line || t.kind == symbol || englishFiller[t.text] {
+			continue
+		}
+		return false
+	}
+	return true
+}
+
+// lineNumber is the number of a line at a token: figure, word or keycap; 0 for none.
+func lineNumber(t token) int {
+	switch t.kind {
+	case number:
+		if t.num.sep == 0 && !t.num.bad && !t.num.fraction && !t.glued && t.num.value >= 1 && t.num.value < 100 {
+			return int(t.num.value)
+		}
+	case word:
+		if v, ok := ones[t.text]; ok && v > 0 {
+			return v
+		}
+		if v, ok := teens[t.text]; ok {
+			return v
+		}
+	}
+	return 0
+}
+
+func ticksEcho(t Ticks) string {
+	s := ""
+	add := func(x string) {
+		if s != "" {
+			s += ", "
+		}
+		s += x
+	}
+	if t.All {
+		add("all yes")
+	}
+	list := func(ls []int, w string) {
+		for _, l := range ls {
+			add(plain(float64(l)) + w)
+		}
+	}
+	list(t.Yes, " yes")
+	list(t.No, " no")
+	list(t.Why, " why")
+	if t.All && len(t.Open) > 0 {
+		x := "all yes but"
+		for _, l := range t.Open {
+			x += " " + plain(float64(l))
+		}
+		s = x
+		list(t.Yes, " yes")
+		list(t.No, " no")
+		list(t.Why, " why")
+	} else {
+		list(t.Open, "")
+	}
+	if t.Volts != nil {
+		add(plain(*t.Volts) + " V")
+	}
+	return s
+}
+
+var englishAll = newLexicon(false, table(
+	row[string]{"yes", "all yes, yes all, yes to all, yes to everything, yes to all of them, all of them yes, all ok, all okay, all good, all fine, all done, all correct, all right, everything yes, everything ok, everything is ok, everything fine, everything good, yes everything, all confirmed, confirm all, all checked, all true, all of the above, all of them, everything, all clear, all are yes, all are ok, theyre all yes, they are all ok, all lines yes, every line yes, all four yes, all three yes, all five yes, all"},
+	row[string]{"no", "all no, no to all, none of them, none of the above, all of them no"},
+))
+
+var englishExcept = set("but", "except", "bar", "apart", "besides", "minus", "without", "excluding", "save", "only")
+
+var englishToLines = set("to", "on", "for", "line", "lines", "number", "numbers")

@@ -1,0 +1,436 @@
+package understand
+
+import "strings"
+
+// Commands, as names. Their words are in english_command.go.
+const (
+	CmdNew          = "new"    // Arg: the vehicle in the person's words
+	CmdWhy          = "why"    // Arg: what the question went on with
+	CmdHelp         = "help"   //
+	CmdWhere        = "where"  // where are we, status
+	CmdBack         = "back"   // the question before
+	CmdChange       = "change" // Field, Arg: the new answer
+	CmdSkip         = "skip"   //
+	CmdNote         = "note"   // Arg: the note
+	CmdPause        = "pause"  //
+	CmdResume       = "resume" //
+	CmdHandOver     = "hand_over"
+	CmdHandBack     = "hand_back"
+	CmdTakeOver     = "take_over"
+	CmdStop         = "stop"       // stop the job
+	CmdSupervisor   = "supervisor" // call my supervisor
+	CmdHelper       = "helper"     // call my helper
+	CmdRecover      = "recover"
+	CmdGo           = "go"
+	CmdParked       = "parked" // Arg: what came behind ("no lamps, no codes")
+	CmdBoard        = "board"
+	CmdWatch        = "watch" // Arg: job
+	CmdSignOff      = "sign_off"
+	CmdWaive        = "waive"    // Gate, Reason
+	CmdReassign     = "reassign" // Arg: name
+	CmdRelease      = "release"
+	CmdNotYet       = "not_yet" // Reason
+	CmdDriveFirst   = "drive_first"
+	CmdWrite        = "write"   // Arg: the value, may be empty
+	CmdWrote        = "wrote"   // "wrote it", "i put 2590 in already"; Arg
+	CmdStrike       = "strike"  // Arg: which reading
+	CmdKeep         = "keep"    // Arg: which reading
+	CmdSwap         = "swap"    // Arg: which reading
+	CmdCorrect      = "correct" // From, Arg: the reading as it was and as it is
+	CmdOneMore      = "one_more"
+	CmdClose        = "close"
+	CmdReopen       = "reopen"
+	CmdPolicy       = "policy" // Arg
+	CmdInvite       = "invite" // Arg: name
+	CmdGuest        = "guest"  // a guest code; Arg: the code
+	CmdSheet        = "sheet"
+	CmdReadings     = "readings"
+	CmdGoOn         = "go_on"
+	CmdRemind       = "remind" // Arg
+	CmdCodesCleared = "codes_cleared"
+)
+
+// Command is a message that asks for something rather than answers.
+type Command struct {
+	Name     string
+	Arg      string // what follows the command's own words, cleaned
+	ArgStart int    // where Arg begins in the text
+	Field    string // of change: the answer meant, one of the Field constants, or empty where not said
+	From     string // of correct: what it was
+	Gate     string // of waive
+	Reason   string // of waive and not_yet
+}
+
+// Fields of change.
+const (
+	FieldSizeFitted   = "size_fitted"
+	FieldSizeFactory  = "size_factory"
+	FieldSize         = "size" // a size, which was not said
+	FieldStored       = "stored"
+	FieldFactoryValue = "factory_value"
+	FieldOdometer     = "odometer"
+	FieldVIN          = "vin"
+	FieldVehicle      = "vehicle"
+	FieldStep         = "step"
+	FieldLimits       = "limits"
+	FieldTread        = "tread"
+	FieldPressure     = "pressure"
+	FieldRevs         = "revs"
+	FieldRollout      = "rollout"
+	FieldGears        = "gears"
+	FieldSpeedFrom    = "speed_from"
+	FieldUnits        = "units"
+	FieldPlace        = "place"
+	FieldVolts        = "volts"
+	FieldCodes        = "codes"
+	FieldLamps        = "lamps"
+	FieldRule         = "rule"
+	FieldPolicy       = "policy"
+	FieldLoad         = "load"
+	FieldBackup       = "backup"
+	FieldModule       = "module"
+	FieldReadBack     = "read_back"
+	FieldReading      = "reading"
+	FieldLast         = "last" // "my answer", "that"
+	FieldRegulated    = "regulated"
+)
+
+// Gates that may be named.
+const (
+	GateRegulated = "regulated"
+	GateBackup    = "backup"
+	GateReadBack  = "read-back"
+	GateCodes     = "codes"
+)
+
+// ReadCommand reads a command. Its words must open the message (after fillers such as "please", "can you"), and what
+// follows must be what that command takes: "I'll go back inside now" is not back, "no help needed" is not help.
+func ReadCommand(text string) (Match[Command], bool) {
+	var none Match[Command]
+	ts := scan(text)
+	i := skipLead(ts, 0)
+	if i >= len(ts) {
+		if only := strings.TrimSpace(text); only == "?" || only == "??" {
+			return Match[Command]{Value: Command{Name: CmdHelp, ArgStart: len(text)}, Start: 0, End: len(text), Echo: "help"}, true
+		}
+		return none, false
+	}
+	if c, ok := GuestCode(text); ok {
+		return Match[Command]{Value: Command{Name: CmdGuest, Arg: c.Value, ArgStart: c.Start}, Start: c.Start, End: c.End, Echo: c.Value}, true
+	}
+	f, n, ok := englishCommands.find(ts, i)
+	if !ok {
+		return none, false
+	}
+	spec := commandSpecs[f]
+	j := i + n
+	end := ts[j-1].end
+	c := Command{Name: spec.name}
+	// "waive: reason", "note - text"
+	k := j
+	for k < len(ts) && ts[k].kind == symbol && ts[k].text != "\"" && ts[k].text != "#" && ts[k].text != "+" && ts[k].text != "-" || k < len(ts) && ts[k].text == "-" && ts[k].spaceAfter {
+		k++
+	}
+	argStart := len(text)
+	if k < len(ts) {
+		argStart = ts[k].start
+	}
+	arg, _ := Clean(text[argStart:])
+	c.Arg, c.ArgStart = arg, argStart
+	if !spec.takes(ts, j, &c, text) {
+		// "change" and "correct" open two commands: of a reading, and of an answer
+		if spec.name != CmdCorrect {
+			return none, false
+		}
+		spec = commandSpecs["change"]
+		c = Command{Name: spec.name, Arg: arg, ArgStart: argStart}
+		if !spec.takes(ts, j, &c, text) {
+			return none, false
+		}
+	}
+	m := Match[Command]{Value: c, Start: ts[i].start, End: end}
+	if spec.arg != noArg {
+		m.End = len(text)
+	}
+	m.Echo = commandEcho(c, spec)
+	return m, true
+}
+
+// skipLead passes words that may stand before a command.
+func skipLead(ts []token, i int) int {
+	for i < len(ts) {
+		if ts[i].kind == line || ts[i].kind == symbol {
+			i++
+			continue
+		}
+		_, n, ok := englishLead.find(ts, i)
+		if !ok {
+			break
+		}
+		i += n
+	}
+	return i
+}
+
+type argKind uint8
+
+const (
+	noArg     argKind = iota // nothing but fillers may follow
+	anyArg                   // anything may follow
+	needArg                  // something must follow
+	nameArg                  // "to NAME"
+	numberArg                // nothing, or a number or value
+	readArg                  // nothing, or a reading, a number, "the last one"
+	fieldArg                 // a field and "to" a new answer
+	fromTo                   // a reading "to" a reading
+	gateArg                  // a gate and a reason
+	reasonArg                // nothing, or a reason
+	factsArg                 // nothing, or what is worth its own readers: separated by a comma, or "no …", "none"
+)
+
+type commandSpec struct {
+	name string
+	arg  argKind
+	echo string
+}
+
+// takes checks what follows the command's words and fills the command.
+func (s commandSpec) takes(ts []token, j int, c *Command, text string) bool {
+	rest := ts[j:]
+	empty := onlyTrailing(rest)
+	switch s.arg {
+	case noArg:
+		c.Arg = ""
+		return empty
+	case anyArg:
+		return true
+	case needArg:
+		return c.Arg != ""
+	case nameArg:
+		return takeName(rest, c, text)
+	case numberArg:
+		if empty {
+			c.Arg = ""
+			return true
+		}
+		return hasNumber(rest) && wordsBefore(rest, englishWriteGlue)
+	case readArg:
+		if empty {
+			c.Arg = ""
+			return true
+		}
+		return wordsBefore(rest, englishReadingGlue)
+	case fieldArg:
+		return takeField(rest, c, text)
+	case fromTo:
+		return takeFromTo(rest, c, text)
+	case gateArg:
+		return takeGate(rest, c, text)
+	case reasonArg:
+		if empty {
+			c.Arg = ""
+			return true
+		}
+		c.Reason = reasonIn(rest, text)
+		if first := rest[0]; c.Reason == "" && (first.kind == symbol || first.kind == line) {
+			c.Reason = c.Arg
+		}
+		return c.Reason != ""
+	case factsArg:
+		if empty {
+			c.Arg = ""
+			return true
+		}
+		first := rest[0]
+		return first.kind != word || englishFactLead[first.text]
+	}
+	return false
+}
+
+// onlyTrailing tells whether nothing follows but fillers and punctuation.
+func onlyTrailing(ts []token) bool {
+	for i := 0; i < len(ts); {
+		if ts[i].kind == line || ts[i].kind == symbol && ts[i].text != "/" && ts[i].text != "%" {
+			i++
+			continue
+		}
+		if _, n, ok := englishTrail.find(ts, i); ok {
+			i += n
+			continue
+		}
+		return false
+	}
+	return true
+}
+
+func hasNumber(ts []token) bool {
+	for _, t := range joinNumbers(ts) {
+		if t.kind == number {
+			return true
+		}
+	}
+	return false
+}
+
+// wordsBefore tells whether all words of the rest are in a set; figures and marks are free.
+func wordsBefore(ts []token, allowed map[string]bool) bool {
+	for i, t := range ts {
+		if t.kind != word || allowed[t.text] || englishFiller[t.text] {
+			continue
+		}
+		if _, _, ok := spoken(ts, i); ok {
+			continue
+		}
+		if _, n := unitAt(ts, i); n > 0 {
+			continue
+		}
+		if _, ok := englishOrdinals[t.text]; ok {
+			continue
+		}
+		if _, ok := ones[t.text]; ok {
+			continue
+		}
+		return false
+	}
+	return true
+}
+
+func takeName(rest []token, c *Command, text string) bool {
+	k := 0
+	for k < len(rest) && (englishNameGlue[rest[k].text] || rest[k].kind == symbol && rest[k].text != "@") {
+		k++
+	}
+	if k >= len(rest) {
+		c.Arg, c.ArgStart = "", len(text)
+		return true
+	}
+	c.ArgStart = rest[k].start
+	c.Arg, _ = Clean(text[c.ArgStart:])
+	c.Arg = strings.TrimRight(strings.TrimSuffix(strings.TrimSuffix(c.Arg, " please"), " now"), " .!,")
+	return c.Arg != "" && strings.Count(c.Arg, " ") < 5
+}
+
+// takeField reads "the new size to 285/70R17", "my answer to no", "odometer 48211".
+func takeField(rest []token, c *Command, text string) bool {
+	k := 0
+	for k < len(rest) && (englishFieldLead[rest[k].text] || rest[k].kind == symbol) {
+		k++
+	}
+	field, n, ok := englishFields.find(rest, k)
+	if !ok {
+		return false
+	}
+	c.Field = field
+	k += n
+	for k < len(rest) && (englishFieldTo[rest[k].text] || rest[k].kind == symbol && rest[k].text != "-" && rest[k].text != "+" && rest[k].text != ".") {
+		k++
+	}
+	if k >= len(rest) {
+		c.Arg, c.ArgStart = "", len(text)
+		return true
+	}
+	c.ArgStart = rest[k].start
+	c.Arg, _ = Clean(text[c.ArgStart:])
+	return true
+}
+
+// takeFromTo reads "62/60 to 60/62", "62/60 = 60/62".
+func takeFromTo(rest []token, c *Command, text string) bool {
+	for i, t := range rest {
+		if i > 0 && (t.text == "to" || t.text == ">" || t.text == "=" || t.text == "into" || t.text == "with" || t.text == "by") && i+1 < len(rest) {
+			from, _ := Clean(text[rest[0].start:rest[i-1].end])
+			c.From = from
+			c.ArgStart = rest[i+1].start
+			if t.text == "=" && rest[i+1].text == ">" && i+2 < len(rest) {
+				c.ArgStart = rest[i+2].start
+			}
+			c.Arg, _ = Clean(text[c.ArgStart:])
+			return hasNumber(rest[:i]) && hasNumber(rest[i+1:])
+		}
+	}
+	return false
+}
+
+func takeGate(rest []token, c *Command, text string) bool {
+	k := 0
+	for k < len(rest) && (rest[k].text == "the" || rest[k].text == "gate" || rest[k].kind == symbol) {
+		k++
+	}
+	g, n, ok := englishGates.find(rest, k)
+	if !ok {
+		return len(rest) == 0
+	}
+	c.Gate = g
+	k += n
+	if k < len(rest) {
+		c.Reason = reasonIn(rest[k:], text)
+		if c.Reason == "" && (rest[k].kind == symbol || rest[k].kind == line) {
+			for k < len(rest) && (rest[k].kind == symbol || rest[k].kind == line) {
+				k++
+			}
+			if k < len(rest) {
+				c.Reason, _ = Clean(text[rest[k].start:])
+			}
+		}
+	}
+	c.Arg = ""
+	return true
+}
+
+// reasonIn is what follows "because".
+func reasonIn(rest []token, text string) string {
+	for i := range rest {
+		if _, n, ok := englishBecause.find(rest, i); ok && i+n < len(rest) {
+			k := i + n
+			for k < len(rest) && rest[k].kind == symbol {
+				k++
+			}
+			if k < len(rest) {
+				r, _ := Clean(text[rest[k].start:])
+				return r
+			}
+		}
+	}
+	return ""
+}
+
+func commandEcho(c Command, s commandSpec) string {
+	e := s.echo
+	if e == "" {
+		e = strings.ReplaceAll(c.Name, "_", " ")
+	}
+	switch s.arg {
+	case fieldArg:
+		e += " " + englishFieldEcho[c.Field]
+		if c.Arg != "" {
+			e += " to " + c.Arg
+		}
+	case fromTo:
+		e += " " + c.From + " to " + c.Arg
+	case gateArg:
+		if c.Gate != "" {
+			e += " " + c.Gate
+		}
+		if c.Reason != "" {
+			e += " because " + c.Reason
+		}
+	case nameArg:
+		if c.Arg != "" {
+			e += " to " + c.Arg
+		}
+	case reasonArg:
+		if c.Reason != "" {
+			e += ", because " + c.Reason
+		}
+	case factsArg:
+		if c.Arg != "" {
+			e += ", " + c.Arg
+		}
+	case noArg:
+	default:
+		if c.Arg != "" {
+			e += " " + c.Arg
+		}
+	}
+	return e
+}

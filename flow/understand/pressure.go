@@ -1,0 +1,162 @@
+package understand
+
+// Pressure is the cold pressure of the tyres fitted.
+type Pressure struct {
+	Placard    bool    // said to be what the placard says
+	Value      float64 // as typed; 0 where not said
+	PlacardSay float64 // the placard's figure; 0 where not said
+	Unit       string  // psi, bar or kPa
+}
+
+// Ratio is cold pressure over placard pressure, where it can be worked out.
+func (p Pressure) Ratio() (float64, bool) {
+	switch {
+	case p.Value > 0 && p.PlacardSay > 0:
+		return p.Value / p.PlacardSay, true
+	case p.Placard:
+		return 1, true
+	}
+	return 0, false
+}
+
+// Pressures reads "placard pressure", "40 psi, placard 36", "2.5 bar", "250 kPa", "same as on the door".
+func Pressures(text string) (Match[Pressure], bool, *Ask) {
+	var m Match[Pressure]
+	ts := tokens(text)
+	var ms []measure
+	unit := ""
+	for _, x := range measures(ts) {
+		if x.unit == psi || x.unit == bar || x.unit == kpa {
+			if unit != "" && unit != x.unit {
+				return m, false, newAsk(AskPressure, text)
+			}
+			unit = x.unit
+			ms = append(ms, x)
+		}
+	}
+	placards := englishPlacard.all(ts)
+	named := false
+	for i := range ts {
+		named = named || englishPressure[ts[i].text]
+	}
+	p := Pressure{Unit: unit}
+	from, to := -1, 0
+	cover := func(a, b int) {
+		if from < 0 || a < from {
+			from = a
+		}
+		to = max(to, b)
+	}
+	// a bare figure right behind "placard" has the unit of the other
+	for _, x := range measures(ts) {
+		if x.unit == "" && (unit != "" || named) && !x.fig.bad {
+			for _, q := range placards {
+				if x.from >= q.to && x.from-q.to <= 2 || q.from >= x.to && q.from-x.to <= 2 && len(ms) > 0 && ms[0].from != x.from {
+					ms = append(ms, x)
+					break
+				}
+			}
+		}
+	}
+	if len(ms) == 0 {
+		for _, q := range placards {
+			if named || q.to-q.from > 1 {
+				p.Placard = true
+				cover(q.from, q.to)
+			}
+		}
+		if !p.Placard {
+			return m, false, nil
+		}
+		for i := range ts {
+			if englishPressure[ts[i].text] && (i == to || i == from-1) {
+				cover(i, i+1)
+			}
+		}
+		m.Value, m.Start, m.End, m.Echo = p, ts[from].start, ts[to-1].end, "placard pressure"
+		return m, true, nil
+	}
+	if len(ms) > 2 {
+		return m, false, newAsk(AskPressure, text)
+	}
+	for _, x := range ms {
+		v := small(x.fig)
+		isPlacard := false
+		for _, q := range placards {
+			gap := q.from - x.to
+			if x.from >= q.to {
+				gap = x.from - q.to
+			}
+			near := true
+			for _, y := range ms {
+				if y.from == x.from {
+					continue
+				}
+				other := q.from - y.to
+				if y.from >= q.to {
+					other = y.from - q.to
+				}
+				// between two figures the word goes with the one behind it: "40 psi, placard 36"
+				if other < gap || other == gap && y.from > x.from {
+					near = false
+				}
+			}
+			isPlacard = isPlacard || near && gap <= 3
+		}
+		cover(x.from, x.to)
+		switch {
+		case isPlacard && p.PlacardSay == 0:
+			p.PlacardSay = v
+		case p.Value == 0:
+			p.Value = v
+		default:
+			return m, false, newAsk(AskPressure, text)
+		}
+	}
+	if over := overPlacard(ts, ms); over {
+		return m, false, newAsk(AskPressure, text)
+	}
+	if p.Value == 0 { // "placard says 36 psi" alone
+		p.Value, p.Placard = p.PlacardSay, len(ms) == 1
+	}
+	if !sanePressure(p.Value, unit) || p.PlacardSay > 0 && !sanePressure(p.PlacardSay, unit) {
+		return m, false, newAsk(AskPressure, text)
+	}
+	m.Value, m.Start, m.End = p, ts[from].start, ts[to-1].end
+	m.Echo = plain(p.Value) + " " + unit
+	if p.PlacardSay > 0 && !p.Placard {
+		m.Echo += ", placard " + plain(p.PlacardSay) + " " + unit
+	} else if p.Placard {
+		m.Echo = "placard " + m.Echo
+	}
+	return m, true, nil
+}
+
+// overPlacard tells a difference ("5 psi over placard") from a pressure.
+func overPlacard(ts []token, ms []measure) bool {
+	for _, x := range ms {
+		switch at(ts, x.to).text {
+		case "over", "above", "under", "below", "more", "less", "higher", "lower":
+			return len(ms) == 1
+		}
+	}
+	return false
+}
+
+func sanePressure(v float64, unit string) bool {
+	switch unit {
+	case psi:
+		return v >= 8 && v <= 140
+	case bar:
+		return v >= 0.5 && v <= 10
+	case kpa:
+		return v >= 50 && v <= 1000
+	}
+	return false
+}
+
+var englishPressure = set("pressure", "pressures", "press", "presure", "cold", "inflated", "pumped")
+
+var englishPlacard = newLexicon(false, table(
+	row[bool]{true, "placard, placard pressure, as placard, as per placard, on placard, to placard, at placard, door, door sticker, sticker, door pressure, as on the door, same as on the door, same as the door, same as the sticker, as the sticker, as on the sticker, as the sticker says, what the door says, what the sticker says, as the placard says, as on the placard, same as placard, standard pressure, normal pressure, recommended, recommended pressure, as recommended, factory pressure, stock pressure, book pressure, original pressure, like the door says, per the door, per placard"},
+))

@@ -1,0 +1,385 @@
+package understand
+
+import "math"
+
+// Quantities a module may hold, as the contract spells them.
+const (
+	Circumference = "circumference"
+	Diameter      = "diameter"
+	Radius        = "radius"
+	RevsPerMile   = "revs_per_mile"
+	RevsPerKm     = "revs_per_km"
+	PulsesPerMile = "pulses_per_mile"
+	PulsesPerKm   = "pulses_per_km"
+	AxleRatio     = "axle_ratio"
+	Percent       = "percent"
+	SizeList      = "size_list"
+)
+
+// Stored is a value as a module holds it.
+type Stored struct {
+	Value    float64 // lengths in mm, percentages as 106.5
+	Label    string  // of a size_list, in place of the value
+	Unit     string  // mm, rev/mile, rev/km, pulses/mile, pulses/km, %; empty for a ratio, a label, or where not known
+	Quantity string  // empty where not known
+	Inferred bool    // the quantity was not named; only one fits the figure and its unit
+	Typed    float64 // the figure as typed
+	TypedIn  string  // its unit as typed: mm, cm, m, in …
+	Decimals int     // decimals typed
+	Module   string  // engine, gearbox …; empty where not named
+	Limits   Limits  // in the value's unit
+	Might    []string
+	// Might lists, for a bare figure, the quantities and units that a road vehicle's figure could be ("circumference cm"),
+	// so that the entry check can be asked about each.
+}
+
+// Known tells whether unit and quantity are known.
+func (s Stored) Known() bool { return s.Quantity != "" }
+
+var toMM = map[string]float64{MM: 1, CM: 10, M: 1000, Inch: 25.4}
+
+// StoredValues reads what a module holds: one value, or one for each module named. A bare figure comes without unit.
+func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
+	if m, ok := label(text, ctx); ok {
+		return []Match[Stored]{m}, nil
+	}
+	text = maskSizes(text)
+	ts := tokens(text)
+	lim, used, ask := limits(ts)
+	if ask != nil {
+		return nil, ask
+	}
+	var ms []measure
+	for _, m := range measures(ts) {
+		if !used[m.from] && !foreign(m, ts) {
+			ms = append(ms, m)
+		}
+	}
+	if len(ms) == 0 {
+		return nil, newAsk(AskValueNone, text)
+	}
+	mods := englishModules.all(ts)
+	if len(ms) == 1 {
+		return one(text, ts, ms[0], lim, mods)
+	}
+	// Several figures: one for each module, or one that carries a unit or a name while the rest carry nothing.
+	owner := owners(ts, ms, mods)
+	var out []Match[Stored]
+	seen := map[string]bool{}
+	for i, m := range ms {
+		if owner[i] == "" || seen[owner[i]] {
+			return nil, newAsk(AskValueSeveral, text)
+		}
+		seen[owner[i]] = true
+		s, ask := stored(text, ts, m, lim)
+		if ask != nil {
+			return nil, ask
+		}
+		s.Module = owner[i]
+		out = append(out, Match[Stored]{Value: s, Start: ts[m.from].start, End: ts[m.to-1].end, Echo: storedEcho(s)})
+	}
+	shareUnit(out)
+	return out, nil
+}
+
+// shareUnit gives figures without a unit that of the others, where those agree ("engine 2438 mm, abs 2440").
+func shareUnit(out []Match[Stored]) {
+	var ref *Stored
+	for i := range out {
+		if out[i].Value.Known() {
+			if ref != nil && (ref.Unit != out[i].Value.Unit || ref.Quantity != out[i].Value.Quantity) {
+				return
+			}
+			ref = &out[i].Value
+		}
+	}
+	if ref == nil || ref.TypedIn == "" {
+		return
+	}
+	for i := range out {
+		if s := &out[i].Value; !s.Known() && s.TypedIn == "" {
+			s.Unit, s.Quantity, s.Inferred, s.TypedIn, s.Might = ref.Unit, ref.Quantity, true, ref.TypedIn, nil
+			if f, ok := toMM[ref.TypedIn]; ok {
+				s.Value = round6(s.Typed * f)
+			}
+			out[i].Echo = storedEcho(*s)
+		}
+	}
+}
+
+func one(text string, ts []token, m measure, lim Limits, mods []phrase[string]) ([]Match[Stored], *Ask) {
+	s, ask := stored(text, ts, m, lim)
+	if ask != nil {
+		return nil, ask
+	}
+	start, end := ts[m.from].start, ts[m.to-1].end
+	var names []string
+	for _, p := range mods {
+		if len(names) == 0 || names[len(names)-1] != p.value {
+			names = append(names, p.value)
+		}
+	}
+	if len(names) == 0 {
+		names = []string{""}
+	}
+	var out []Match[Stored]
+	for _, n := range names {
+		s.Module = n
+		out = append(out, Match[Stored]{Value: s, Start: start, End: end, Echo: storedEcho(s)})
+	}
+	return out, nil
+}
+
+// owners finds the module each figure belongs to: the one named in the same part of the sentence.
+func owners(ts []token, ms []measure, mods []phrase[string]) []string {
+	out := make([]string, len(ms))
+	part := make([]int, len(ts)+1)
+	n := 0
+	for i, t := range ts {
+		if t.kind == line || t.text == "," || t.text == ";" || t.text == "and" || t.text == "." || t.text == "but" || t.text == "&" {
+			n++
+		}
+		part[i] = n
+	}
+	for i, m := range ms {
+		for _, p := range mods {
+			if part[p.from] == part[m.from] {
+				out[i] = p.value
+			}
+		}
+	}
+	return out
+}
+
+// foreign figures are no stored value: volts, pressures, weights, distances driven.
+func foreign(m measure, ts []token) bool {
+	switch m.unit {
+	case volt, psi, bar, kpa, kilogram, pound, Mile, Km, second, MPH, KmH, thirtySec, feet, turn:
+		return true
+	}
+	switch at(ts, m.from-1).text {
+	case "unit", "job", "bay", "#", "line":
+		return true
+	}
+	return m.fig.spoken && m.fig.value <= 1
+}
+
+// stored works out value, unit and quantity of one figure.
+func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
+	said := text[ts[m.from].start:ts[m.to-1].end]
+	if m.fig.bad {
+		return Stored{}, newAsk(AskValueNumber, said)
+	}
+	s := Stored{Typed: m.fig.value, TypedIn: m.unit, Decimals: m.fig.decimals}
+	qty := ""
+	for _, p := range englishQuantities.all(ts) {
+		if qty != "" && qty != p.value && !(p.value == Percent) {
+			return s, newAsk(AskValueQuantity, text)
+		}
+		qty = p.value
+	}
+	if m.unit == "" {
+		s.TypedIn = looseUnit(ts, m)
+	}
+	unit := s.TypedIn
+	if unit == "" && lim.Unit != "" {
+		if _, ok := toMM[lim.Unit]; ok {
+			unit, s.TypedIn = lim.Unit, lim.Unit
+		}
+	}
+	pick(&s, m.fig, unit, qty)
+	v := s.Typed
+	switch unit {
+	case rpm, revsOfWhat:
+		return s, newAsk(AskValueRevs, said, "value", plain(v)).offer(plain(v) + " rev/mile")
+	case pulsesOf:
+		return s, newAsk(AskValuePulses, said, "value", plain(v))
+	case revMile:
+		s.Value, s.Unit, s.Quantity = v, revMile, RevsPerMile
+	case revKm:
+		s.Value, s.Unit, s.Quantity = v, revKm, RevsPerKm
+	case pulseMile:
+		s.Value, s.Unit, s.Quantity = v, pulseMile, PulsesPerMile
+	case pulseKm:
+		s.Value, s.Unit, s.Quantity = v, pulseKm, PulsesPerKm
+	case ratioTo1:
+		s.Value, s.Quantity, s.TypedIn = v, AxleRatio, ""
+	case percent:
+		if ask := s.percentage(ts, m, said); ask != nil {
+			return s, ask
+		}
+	case MM, CM, M, Inch:
+		s.Value, s.Unit, s.Quantity = round6(v*toMM[unit]), MM, qty
+		if qty == "" {
+			s.Quantity = lengthKind(s.Value)
+			s.Inferred = s.Quantity != ""
+		}
+		if qty == AxleRatio || qty == Percent {
+			return s, newAsk(AskValueQuantity, text)
+		}
+		if s.Quantity == "" {
+			return s, newAsk(AskValueLength, said, "value", plain(v), "unit", unit)
+		}
+	default:
+		s.Value = v
+		switch qty {
+		case AxleRatio:
+			s.Quantity = AxleRatio
+		case Percent:
+			s.Unit, s.Quantity = percent, Percent
+		default:
+			s.Quantity = qty
+			s.Might = might(v, qty)
+			if m.fig.twoWay && m.fig.sep == '.' {
+				return s, newAsk(AskValueMark, said, "one", plain(m.fig.value), "other", plain(m.fig.other))
+			}
+		}
+	}
+	if s.Value <= 0 || math.IsNaN(s.Value) || m.sign == "-" && unit != percent {
+		return s, newAsk(AskValueNumber, said)
+	}
+	u := lim.Unit
+	if u == "" {
+		u = s.TypedIn
+	}
+	if lim.Any() {
+		s.Limits = lim.in(u)
+	}
+	return s, nil
+}
+
+// pick decides a figure in doubt ("2.438", "2,438") by what its unit makes plausible.
+func pick(s *Stored, f figure, unit, qty string) {
+	if !f.twoWay {
+		return
+	}
+	ok := func(v float64) bool { return plausible(v, unit, qty) }
+	if !ok(f.value) && ok(f.other) {
+		s.Typed = f.other
+		s.Decimals = 3 - f.decimals
+	}
+}
+
+func plausible(v float64, unit, qty string) bool {
+	switch unit {
+	case MM, CM, M, Inch:
+		mm := v * toMM[unit]
+		return mm > 200 && mm < 5000
+	case revMile, revKm:
+		return v > 150 && v < 2000
+	case pulseMile, pulseKm:
+		return v > 200
+	case percent:
+		return v > 20 && v < 400
+	}
+	if qty == AxleRatio {
+		return v > 1 && v < 12
+	}
+	return v > 20
+}
+
+// looseUnit finds a unit not directly behind the figure: before it ("rev/km 455") or after a word ("455 and rev/km").
+func looseUnit(ts []token, m measure) string {
+	j := m.to
+	for j < len(ts) && j < m.to+3 && ts[j].kind == word && englishUnitLink[ts[j].text] {
+		j++
+	}
+	if j > m.to {
+		if u, n := unitAt(ts, j); n > 0 && ts[j].text != "in" && ts[j].text != "m" && ts[j].text != "s" {
+			return u
+		}
+	}
+	for k := max(0, m.from-6); k < m.from; k++ {
+		if u, n := unitAt(ts, k); n > 0 && ts[k].kind == word && !ts[k].glued && ts[k].text != "in" && ts[k].text != "s" && ts[k].text != "m" && k+n <= m.from {
+			return u
+		}
+	}
+	return ""
+}
+
+var englishUnitLink = set("and", "unit", "units", "is", "its", "it", "says", "the", "of", "as", "with", "that", "thats", "are", "in", "measured")
+
+// percentage takes 106.5 %, +6.5 %, 3 % less; a bare small percentage is asked about.
+func (s *Stored) percentage(ts []token, m measure, said string) *Ask {
+	v := s.Typed
+	sign := m.sign
+	if a, n, ok := englishAmount.find(ts, m.to); ok && n > 0 && sign == "" {
+		sign = a
+	} else if a, _, ok := englishAmount.find(ts, m.from-1); ok && sign == "" && (a == "+" && at(ts, m.from-1).text == "plus" || at(ts, m.from-1).text == "minus") {
+		sign = a
+	}
+	switch {
+	case sign == "+" && v < 50:
+		v = 100 + v
+	case sign == "-" && v < 50:
+		v = 100 - v
+	case sign != "" || v < 50 || v > 250:
+		return newAsk(AskValuePercent, said, "value", plain(v)).offer(plain(round6(100+v)) + " %")
+	}
+	s.Value, s.Unit, s.Quantity = round6(v), percent, Percent
+	return nil
+}
+
+// lengthKind is the one quantity that a length in mm can be on a road vehicle, or empty where two fit. Bands: rolling
+// circumference from the smallest scooter to the largest truck tyre, diameter and radius of the same.
+func lengthKind(mm float64) string {
+	switch {
+	case mm >= 1300 && mm <= 4200:
+		return Circumference
+	case mm > 560 && mm < 1300:
+		return Diameter
+	case mm >= 200 && mm < 480:
+		return Radius
+	}
+	return ""
+}
+
+// might lists what a bare figure could be, most usual first.
+func might(v float64, qty string) []string {
+	var out []string
+	for _, q := range []struct {
+		quantity, unit string
+		low, high      float64
+	}{
+		{Circumference, MM, 1300, 4200}, {Circumference, CM, 130, 420}, {Circumference, Inch, 51, 165}, {Circumference, M, 1.3, 4.2},
+		{Diameter, MM, 480, 1300}, {Diameter, Inch, 19, 51}, {Diameter, CM, 48, 130},
+		{Radius, MM, 200, 560}, {Radius, Inch, 8, 22}, {Radius, CM, 20, 56},
+		{RevsPerMile, revMile, 380, 1240}, {RevsPerKm, revKm, 238, 770},
+		{AxleRatio, "", 1.5, 8}, {Percent, percent, 50, 200}, {PulsesPerKm, pulseKm, 1000, 60000}, {PulsesPerMile, pulseMile, 1600, 99000},
+	} {
+		if v >= q.low && v <= q.high && (qty == "" || qty == q.quantity) {
+			s := q.quantity
+			if q.unit != "" {
+				s += " " + q.unit
+			}
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func round6(v float64) float64 { return math.Round(v*1e6) / 1e6 }
+
+var englishQuantityEcho = map[string]string{Circumference: "circumference", Diameter: "diameter", Radius: "radius", AxleRatio: "axle ratio"}
+
+func storedEcho(s Stored) string {
+	e := s.Label
+	if e == "" {
+		e = plain(s.Value)
+		if s.Unit != "" {
+			e += " " + s.Unit
+		}
+	} else {
+		e = "list: " + e
+	}
+	if q := englishQuantityEcho[s.Quantity]; q != "" {
+		e += " " + q
+	}
+	if s.Module != "" {
+		e += " " + englishModuleEcho[s.Module]
+	}
+	if s.Limits.Any() {
+		e += ", " + limitsEcho(s.Limits)
+	}
+	return e
+}
