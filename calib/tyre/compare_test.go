@@ -46,6 +46,8 @@ func TestCompare(t *testing.T) {
 			[]want{{tyre.SingleLoad, tyre.Enough, 1030, 1450, false, false}, {tyre.TopSpeed, tyre.Below, 190, 170, false, false}}},
 		{"above 300 to 300", "245/45ZR18 (96Y)", "245/45R18 96Y", tyre.Vehicle{},
 			[]want{{tyre.SingleLoad, tyre.Enough, 710, 710, false, false}, {tyre.TopSpeed, tyre.Unclear, 300, 300, false, false}}},
+		{"above 300 to above 300", "245/45ZR18 (96Y)", "245/45ZR18 (98Y)", tyre.Vehicle{},
+			[]want{{tyre.SingleLoad, tyre.Enough, 710, 750, false, false}, {tyre.TopSpeed, tyre.Enough, 300, 300, false, false}}},
 		{"bare ZR on 240", "245/45R18 96V", "245/45ZR18", tyre.Vehicle{},
 			[]want{{tyre.SingleLoad, tyre.Unclear, 710, 0, false, false}, {tyre.TopSpeed, tyre.Enough, 240, 240, false, false}}},
 	} {

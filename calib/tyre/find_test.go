@@ -54,6 +54,7 @@ func TestFind(t *testing.T) {
 		{"265/70R17 60/58", []string{"265/70R17 -> 265/70R17"}},
 		{"265/70R17 110/105", []string{"265/70R17 -> 265/70R17"}}, // a reading; the size is not a light-truck one
 		{"LT265/70R17 121/118", []string{"LT265/70R17 121/118 -> LT265/70R17 121/118"}},
+		{"LT265/70R17 121/100", []string{"LT265/70R17 -> LT265/70R17"}}, // no such pair
 		{"265/70R17 e-brake", []string{"265/70R17 -> 265/70R17"}},
 		{"265/70R17 Then go", []string{"265/70R17 -> 265/70R17"}},
 		{"265/70R17\n60 58", []string{"265/70R17 -> 265/70R17"}},
@@ -77,7 +78,7 @@ func TestFindLeavesAlone(t *testing.T) {
 		"speedo 100 km/h, phone 97", "12/12 tread", "tread 8/6 mm", "12/12, 40 psi", "35/40 psi", "32-35 psi",
 		"2438 mm circumference, step 1, 1800 to 3000", "455 rev/km", "655 rev/mile", "31.6 in diameter", "31.0 in",
 		"12/11/2024", "2024-11-25", "25-11-24", "11/25/26", "25/12/15", "12:30:15", "13.4 volts", "48,210 mi",
-		"all yes 13.4", "axle 3.73 now 4.10", "P0128, C1234", "1 to 5", "4x4", "2x60", "waited 30s", "40s", "0.967",
+		"all yes 13.4", "axle 3.73 now 4.10", "P0128, C1234", "1 to 5", "4x4", "2x60", "waited 30s", "took 1.37s", "40s", "0.967",
 		"1G4AH59H45G118341", "9AATYRE06S0012345", "7QKM-4TXN-R2HD-9WPC", "unit 14", "5-10", "12-16", "600 58",
 		"192.168.17.5", "2446/2521/2600", "60 r 17", "65/60", "130/125 R", "",
 	} {
