@@ -104,6 +104,12 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 			cover(i, i+1)
 			continue
 		}
+		if tk.text == ";" && len(pending) > 0 && mode == "" && !except {
+			if ask := flush("open"); ask != nil {
+				return m, false, ask
+			}
+			continue
+		}
 		if tk.text == "why" || tk.text == "?" {
 			if len(pending) > 0 {
 				if ask := flush("why"); ask != nil {
@@ -123,11 +129,20 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 		}
 		if ok && (a == Yes || a == No || a == NotSure) {
 			what := string(a)
+			leads := lineNumber(at(ts, i+k)) > 0 || englishToLines[at(ts, i+k).text] // "no to 3", "no 3"
+			if mode != "" && len(pending) > 0 {
+				if !leads { // "yes 1, 2 no": of 2 both are said
+					return m, false, newAsk(AskLines, text, "n", plain(float64(n)))
+				}
+				if ask := flush(mode); ask != nil {
+					return m, false, ask
+				}
+			}
 			if len(pending) > 0 {
 				if ask := flush(what); ask != nil {
 					return m, false, ask
 				}
-			} else if lineNumber(at(ts, i+k)) > 0 || englishToLines[at(ts, i+k).text] {
+			} else if leads {
 				mode = what
 			}
 			cover(i, i+k)

@@ -3,10 +3,12 @@ package understand
 // Choice reads one of n numbered choices: "2", "2)", "#2", "option 2", "second", "the second one", "last". It is nil
 // where the message is not a choice; the ask says that the number is not on the list.
 func Choice(text string, n int) (Match[int], bool, *Ask) {
-	ts := tokens(text)
+	ts := scan(text)
 	var body []token
 	for _, t := range ts {
-		if t.kind == line || englishFiller[t.text] || englishChoiceNoise[t.text] || t.kind == symbol && t.text != "-" && t.text != "/" && t.text != "%" {
+		if v, ok := ones[t.text]; ok && t.kind == word && (t.text != "one" || len(body) == 0 && !ordinalIn(ts)) {
+			t.kind, t.num = number, figure{value: float64(v)}
+		} else if t.kind == line || englishFiller[t.text] || englishChoiceNoise[t.text] || t.kind == symbol && t.text != "-" && t.text != "/" && t.text != "%" {
 			continue
 		}
 		body = append(body, t)
@@ -36,8 +38,17 @@ func Choice(text string, n int) (Match[int], bool, *Ask) {
 	return m, true, nil
 }
 
+func ordinalIn(ts []token) bool {
+	for _, t := range ts {
+		if _, ok := englishOrdinals[t.text]; ok || t.kind == number {
+			return true
+		}
+	}
+	return false
+}
+
 var englishOrdinals = map[string]int{"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6, "seventh": 7, "eighth": 8, "ninth": 9, "tenth": 10, "last": -1, "bottom": -1, "top": 1}
 
 var englishOrdinalEnd = set("st", "nd", "rd", "th")
 
-var englishChoiceNoise = set("the", "one", "option", "number", "no", "nr", "choice", "answer", "its", "it", "is", "that", "take", "pick", "choose", "select", "i", "ill", "go", "for", "with", "line")
+var englishChoiceNoise = set("the", "one", "option", "number", "nr", "choice", "answer", "its", "it", "is", "that", "take", "pick", "choose", "select", "i", "ill", "go", "for", "with", "line")

@@ -322,6 +322,17 @@ func takeField(rest []token, c *Command, text string) bool {
 	}
 	c.Field = field
 	k += n
+	if next := at(rest, k).text; field == FieldLast && (next == "for" || next == "of" || next == "about" || next == "on") { // "my answer for the size"
+		for k < len(rest) && englishFieldLead[rest[k].text] {
+			k++
+		}
+		f, n, ok := englishFields.find(rest, k)
+		if !ok {
+			return false
+		}
+		c.Field = f
+		k += n
+	}
 	for k < len(rest) && (englishFieldTo[rest[k].text] || rest[k].kind == symbol && rest[k].text != "-" && rest[k].text != "+" && rest[k].text != ".") {
 		k++
 	}

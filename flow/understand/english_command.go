@@ -101,7 +101,7 @@ var englishLead = newLexicon(false, table(
 
 // englishTrail may stand behind a command that takes nothing.
 var englishTrail = newLexicon(false, table(
-	row[bool]{true, "please, pls, plz, now, then, thanks, thank you, cheers, ta, mate, boss, for now, for a moment, for a minute, for a bit, for today, again, here, today, a moment, a minute, a sec, a second, right now, asap, quick, quickly, ok, okay, bot, milepost, me, us, with this, with that, with it, on this, this, that, it, at the moment, right away, immediately, first, already, man, bud, sir, in the job, in this job, of this job, at, the job, one step, one, a bit, yet, so far, tho, though, i said, lunch, for lunch, everyone, guys, to you, then please, someone, somebody, anyone"},
+	row[bool]{true, "please, pls, plz, now, then, thanks, thank you, cheers, ta, mate, boss, for now, for a moment, for a minute, for a bit, for today, again, here, today, a moment, a minute, a sec, a second, right now, asap, up, quick, quickly, ok, okay, bot, milepost, me, us, with this, with that, with it, on this, this, that, it, at the moment, right away, immediately, first, already, man, bud, sir, in the job, in this job, of this job, at, the job, one step, one, a bit, yet, so far, tho, though, i said, lunch, for lunch, everyone, guys, to you, then please, someone, somebody, anyone"},
 ))
 
 var englishNameGlue = set("to", "the", "job", "over", "this", "it", "for", "a", "customer", "guest", "technician", "tech")
@@ -123,7 +123,7 @@ var englishGates = newLexicon(true, table(
 	row[string]{GateCodes, "codes, code, codes and lamps, lamps, codes after, trouble codes"},
 ))
 
-var englishFieldLead = set("my", "the", "answer", "answers", "for", "of", "about", "on", "that", "a", "an", "to", "our")
+var englishFieldLead = set("my", "the", "for", "of", "about", "on", "a", "an", "our")
 
 var englishFieldTo = set("to", "is", "its", "was", "as", "should", "be", "it", "from", "into", "that", "actually", "now", "please", "will", "must", "needs", "are")
 

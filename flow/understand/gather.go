@@ -82,7 +82,7 @@ func (p *pairing) gather(ts []token) {
 				continue
 			}
 			if r, n, ok := englishVerbs.find(ts, i); ok {
-				if l := last(); l.kind == labelItem {
+				if l := last(); l.kind == labelItem && !l.back && t.text != "it" {
 					l.fwd, l.back = true, false
 				} else {
 					push(item{kind: labelItem, role: r, weak: true, fwd: true, start: t.start, end: ts[i+n-1].end})

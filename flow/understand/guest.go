@@ -29,6 +29,9 @@ func GuestCode(text string) (Match[string], bool) {
 			}
 			if j < len(folded) && (folded[j] == '-' || folded[j] == '.') {
 				j++
+				for j < len(folded) && folded[j] == 0 { // the rest of a longer dash
+					j++
+				}
 				if j < len(folded) && folded[j] == ' ' {
 					j++
 				}

@@ -16,7 +16,7 @@ func (l Limits) Any() bool {
 // FindLimits reads "step 1, 1800 to 3000", "in 5 mm steps, min 1800 max 3000", "goes up to 3000", "limits not known".
 // Lengths come in mm. The second result is false where nothing of the kind is said.
 func FindLimits(text string) (Match[Limits], bool, *Ask) {
-	ts := tokens(text)
+	ts := joinThousands(tokens(text))
 	l, used, ask := limits(ts)
 	var m Match[Limits]
 	if ask != nil {

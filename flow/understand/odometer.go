@@ -23,6 +23,10 @@ func Odometer(text string, ctx Context) (Match[Distance], bool, *Ask) {
 	best := -1
 	for i, x := range ms {
 		k := thousandK(ts, x)
+		if u, n := unitAt(ts, x.from+2); k && n > 0 && (u == Mile || u == Km) {
+			x.unit = u
+			ms[i].unit = u
+		}
 		if x.fig.bad || x.unit != "" && x.unit != Mile && x.unit != Km && !k || x.sign == "-" || x.fig.value < 0 {
 			continue
 		}
@@ -130,7 +134,7 @@ func joinThousands(ts []token) []token {
 	var out []token
 	for i := 0; i < len(ts); i++ {
 		t := ts[i]
-		if t.kind != number || t.glued || t.num.sep != 0 || t.num.bad || t.num.spoken || t.num.fraction || len(t.text) > 3 {
+		if t.kind != number || t.glued || t.num.sep != 0 || t.num.bad || t.num.spoken || t.num.fraction || len(t.text) > 3 || englishStep[at(ts, i-1).text] {
 			out = append(out, t)
 			continue
 		}

@@ -155,6 +155,13 @@ func (p *pairing) group(items []item) ([]pair, *Ask) {
 		return nil, newAsk(AskReadingSingle, p.said(figs), "value", plain(figs[0].value))
 	}
 	if n%2 == 1 {
+		commas := len(only(items, labelItem)) == 0
+		for _, f := range figs {
+			commas = commas && f.pairComma
+		}
+		if commas {
+			return nil, newAsk(AskReadingComma, p.said(figs))
+		}
 		if hasRole(items, onTool) {
 			return p.withoutTool(items)
 		}

@@ -85,7 +85,7 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 		for _, q := range placards {
 			gap := q.from - x.to
 			if x.from >= q.to {
-				gap = x.from - q.to
+				gap = linked(ts, q.to, x.from)
 			}
 			near := true
 			for _, y := range ms {
@@ -94,7 +94,7 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 				}
 				other := q.from - y.to
 				if y.from >= q.to {
-					other = y.from - q.to
+					other = linked(ts, q.to, y.from)
 				}
 				// between two figures the word goes with the one behind it: "40 psi, placard 36"
 				if other < gap || other == gap && y.from > x.from {
@@ -130,6 +130,17 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 		m.Echo = "placard " + m.Echo
 	}
 	return m, true, nil
+}
+
+// linked counts the tokens between, without "says", "is" and the like.
+func linked(ts []token, from, to int) int {
+	n := 0
+	for _, t := range ts[from:to] {
+		if !englishLink[t.text] && t.text != ":" && t.text != "=" {
+			n++
+		}
+	}
+	return n
 }
 
 // overPlacard tells a difference ("5 psi over placard") from a pressure.

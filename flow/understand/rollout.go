@@ -37,7 +37,7 @@ func PublishedRevs(text string) (Match[float64], bool, *Ask) {
 // "one turn 2575 mm", "8 ft 5 3/8 in in one turn".
 func Rollouts(text string) (Match[float64], bool, *Ask) {
 	var m Match[float64]
-	ts := tokens(maskSizes(text))
+	ts := joinThousands(tokens(maskSizes(text)))
 	named := false
 	start := -1
 	for i := range ts {

@@ -19,7 +19,7 @@ func Treads(text string) (Match[Tread], bool, *Ask) {
 	for _, x := range measures(ts) {
 		switch x.unit {
 		case "", MM, thirtySec, CM, Inch:
-			if mm := treadMM(x); x.fig.bad || mm <= 0 || mm > 30 || x.fig.twoWay {
+			if mm := treadMM(x); x.fig.bad || mm <= 0 || mm > 30 {
 				continue
 			}
 			ms = append(ms, x)
@@ -158,15 +158,16 @@ func treadEcho(t Tread) string {
 }
 
 func treadMM(x measure) float64 {
+	v := small(x.fig)
 	switch x.unit {
 	case thirtySec:
-		return x.fig.value * 25.4 / 32
+		return v * 25.4 / 32
 	case CM:
-		return x.fig.value * 10
+		return v * 10
 	case Inch:
-		return x.fig.value * 25.4
+		return v * 25.4
 	}
-	return x.fig.value
+	return v
 }
 
 func isWhen(ts []token, i int) bool {

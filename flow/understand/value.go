@@ -44,7 +44,7 @@ func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
 		return []Match[Stored]{m}, nil
 	}
 	text = maskSizes(text)
-	ts := tokens(text)
+	ts := joinThousands(tokens(text))
 	lim, used, ask := limits(ts)
 	if ask != nil {
 		return nil, ask

@@ -11,6 +11,7 @@ func Voltage(text string) (Match[float64], bool, *Ask) {
 			continue
 		}
 		named := at(ts, x.from-1).text == "volts" || at(ts, x.from-1).text == "voltage" || at(ts, x.from-2).text == "voltage" || at(ts, x.from-2).text == "volts"
+		named = named && at(ts, x.from-2).kind != number
 		switch {
 		case x.unit == volt, x.unit == "" && named:
 			hits = append(hits, x)
