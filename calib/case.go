@@ -32,6 +32,10 @@ type Known struct {
 	ValueList          []ListEntry `json:"value_list,omitempty"` // only with SizeList
 	PercentDirection   Direction   `json:"percent_direction,omitempty"`
 
+	// EntryConfirmed: someone has looked again, number, unit and placard size are as the vehicle left the factory.
+	// Until then a doubtful number is not built on (section 2, 1).
+	EntryConfirmed bool `json:"entry_confirmed,omitempty"`
+
 	FactorySize Size `json:"factory_size"` // the placard's, of the axle that carries the sensor
 	NewSize     Size `json:"new_size"`     // fitted on that axle
 

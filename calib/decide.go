@@ -98,13 +98,7 @@ func (m *Model) fastest() (v float64) {
 
 // read asks for more readings near the speed that tells most, and for the supervisor before a 37th.
 func (m *Model) read(why Reason) Decision {
-	given := 0
-	for i := range m.obs {
-		if !m.obs[i].struck {
-			given++
-		}
-	}
-	if given >= maxReadings {
+	if len(m.obs) >= maxReadings { // struck ones too: so much striking wants another pair of eyes
 		return Decision{Do: Ask, Reason: ReasonManyReadings}
 	}
 	near := m.NextReading(ForWorkSpeed)

@@ -1,10 +1,6 @@
 package calib
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // Noise of one reading and the shape of the fit, section 4.
 const (
@@ -47,8 +43,7 @@ func (o *observation) z() float64    { return math.Abs(o.r) / o.s }
 type fit struct {
 	prior
 	u, b          float64
-	V             *mat.SymDense // of (u, b, δ…)
-	Vuu, Vub, Vbb float64
+	Vuu, Vub, Vbb float64 // of V
 	n             int     // counted readings
 	whole         float64 // [all GPS whole]
 	kappa         float64
@@ -89,21 +84,17 @@ func estimate(p prior, obs []observation, deltaSD []float64, q float64) *fit {
 
 // iterate runs steps 1 to 4.
 func (f *fit) iterate(obs []observation, q float64) {
-	size := 2 + len(f.delta)
-	data := make([]float64, size*size)
-	A := mat.NewSymDense(size, data)
-	a, x := mat.NewVecDense(size, nil), mat.NewVecDense(size, nil)
-	var chol mat.Cholesky
+	eq := newNormal(2 + len(f.delta))
+	solved := false
+	var at [3]int
+	var h [3]float64
 	for range maxIterations {
-		clear(data)
-		data[0], data[size+1] = 1/(f.uSD*f.uSD), 1/(f.bSD*f.bSD)
-		a.SetVec(0, f.uMean*data[0])
-		a.SetVec(1, f.bMean*data[size+1])
+		eq.clear()
+		eq.believe(0, f.uMean, f.uSD)
+		eq.believe(1, f.bMean, f.bSD)
 		for k, sd := range f.deltaSD {
-			data[(2+k)*size+2+k] = 1 / (sd * sd)
-			a.SetVec(2+k, 0)
+			eq.believe(2+k, 0, sd)
 		}
-		rhs := a.RawVector().Data
 		for i := range obs {
 			o := &obs[i]
 			if !o.counted() {
@@ -111,36 +102,32 @@ func (f *fit) iterate(obs []observation, q float64) {
 			}
 			f.place(o, q)
 			mG := o.m * o.G
-			h := [3]float64{-mG, 1, -mG} // step 1: u, b, δk
+			at, h = [3]int{0, 1, 2 + o.k}, [3]float64{-mG, 1, -mG} // step 1
 			y := o.I - mG - mG*(f.u+f.delta[o.k])
-			c := o.w / (f.f2 * o.s * o.s)
-			at := [3]int{0, 1, 2 + o.k}
-			for r := range 3 { // step 2, upper triangle
-				for s := r; s < 3; s++ {
-					data[at[r]*size+at[s]] += c * h[r] * h[s]
-				}
-				rhs[at[r]] += c * h[r] * y
-			}
+			eq.add(o.w/(f.f2*o.s*o.s), at[:], h[:], y) // step 2
 		}
-		if !chol.Factorize(A) || chol.SolveVecTo(x, a) != nil {
-			break // A is a sum of squares and a positive diagonal: only overflow gets here
+		x, ok := eq.solve()
+		if !ok {
+			break // A is a sum of squares on a positive diagonal: only overflow gets here
 		}
-		moved := math.Abs(x.AtVec(0) - f.u)
-		f.u, f.b = bound(x.AtVec(0)), x.AtVec(1)
+		solved = true
+		moved := math.Abs(x[0] - f.u)
+		f.u, f.b = bound(x[0]), x[1]
 		for k := range f.delta {
-			f.delta[k] = bound(x.AtVec(2 + k))
+			f.delta[k] = bound(x[2+k])
 		}
 		f.reweigh(obs, q)
 		if moved < converged {
 			break
 		}
 	}
-	f.V = mat.NewSymDense(size, nil)
-	if err := chol.InverseTo(f.V); err != nil {
-		f.V.SetSym(0, 0, f.uSD*f.uSD)
-		f.V.SetSym(1, 1, f.bSD*f.bSD)
+	f.Vuu, f.Vbb = f.uSD*f.uSD, f.bSD*f.bSD
+	if !solved {
+		return
 	}
-	f.Vuu, f.Vub, f.Vbb = f.V.At(0, 0), f.V.At(0, 1), f.V.At(1, 1)
+	if V, ok := eq.inverse(); ok {
+		f.Vuu, f.Vub, f.Vbb = V.At(0, 0), V.At(0, 1), V.At(1, 1)
+	}
 }
 
 // reweigh is steps 3 and 4.

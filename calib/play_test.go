@@ -210,6 +210,10 @@ func (p *play) run(driveFirst bool) (err error) {
 		case Read:
 			p.more(*a.Decision.Near)
 		case Ask:
+			if a.Decision.Reason == ReasonEntryUnit { // "no, it is as I said"
+				p.known.EntryConfirmed, p.c.Known.EntryConfirmed = true, true
+				continue
+			}
 			if a.Decision.Reason == ReasonManyWrites || a.Decision.Reason == ReasonManyReadings {
 				return nil
 			}

@@ -45,7 +45,7 @@ func (j *job) takeStored() error {
 	j.s0 = j.scale.Circumference(v0)
 	j.factory = setting{Value: Number(v0), S: j.s0}
 	j.entry = Entry{Fits: true}
-	if q.Absolute {
+	if q.Absolute && !k.EntryConfirmed {
 		j.entry = entryCheck(q, v0, j.D0c)
 	}
 	return nil
@@ -114,7 +114,7 @@ func (j *job) takeList(sref float64) error {
 	j.s0, j.entry = factory.S, Entry{Fits: true}
 	if factory.soft { // S0 = Sref, the 0.6 % again: section 1
 		j.s0, j.srefEstimated = sref, true
-	} else {
+	} else if !k.EntryConfirmed {
 		q, _ := QuantityOf(SizeList)
 		j.entry = entryCheck(q, factory.S, j.D0c)
 	}
