@@ -139,7 +139,7 @@ type Store interface {
 	// Erase deletes items for good: content and salts, and everything of the
 	// batch's job that only passed through (outbox, index row, keys, evidence);
 	// what of it still stands is in the batch: Index, Vehicles and Evidence take
-	// the place of the job's. After it returns the erased words are in no byte
+	// the place of the job's, and of those in Forget the current job goes. After it returns the erased words are in no byte
 	// of the store. The entry that records the erasure is in the batch,
 	// committed in the same transaction.
 	Erase(ctx context.Context, b *Batch, items []ItemRef) error
@@ -192,6 +192,7 @@ type Batch struct {
 	Thread   *JobThread // thread that joins the job, nil: none
 	Evidence []string   // hashes of evidence that this job now holds
 	Vehicles []string   // keys under which the job can be found: vehicle, VIN, guest code
+	Forget   []Identity // whose current job is forgotten; read by Erase only
 }
 
 // NewLeaf is an entry in its leaf form, with its erasable items.

@@ -1,0 +1,239 @@
+package bot
+
+import (
+	"context"
+	"encoding/json"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"milepost/flow"
+	"milepost/flow/words"
+)
+
+// Row is a job's line on the board.
+type Row struct {
+	Job       string     `json:"job"`
+	Vehicle   string     `json:"vehicle"` // in the user's words, "" once erased
+	Phase     flow.Phase `json:"phase"`
+	WaitingOn flow.Role  `json:"waiting_on"` // "" for nobody
+	Name      string     `json:"name"`       // what the one waited for is called
+	Since     time.Time  `json:"since"`      // waiting since
+	Value     string     `json:"value"`      // last value stored, with its unit
+	Flags     []string   `json:"flags"`      // waived, new_codes, deviation, half_done, broke_off, outside_limits, many_writes, clock, idle, stated, self
+	Stopped   string     `json:"stopped,omitempty"`
+	Paused    bool       `json:"paused,omitempty"`
+	Track     bool       `json:"track,omitempty"` // a raw track is kept; its days are counted from Since
+
+	identities []string
+}
+
+// rowData is a row at rest: with who takes part.
+type rowData struct {
+	Row
+	People []string `json:"people"`
+}
+
+// Board gives the open jobs of a shop, the one that waits longest first.
+func (b *Bot) Board(ctx context.Context, shopName string) ([]Row, error) {
+	s, err := b.shop(shopName)
+	if err != nil {
+		return nil, err
+	}
+	stored, err := b.cfg.Store.Index(ctx, s.name, true)
+	if err != nil {
+		return nil, failed("read board", err)
+	}
+	now, idle := b.now(), s.policyNow().Idle
+	rows := make([]Row, 0, len(stored))
+	for i := range stored {
+		r, ok := b.openRow(&stored[i])
+		if !ok || !stored[i].Open || r.Job == s.ownJob() {
+			continue
+		}
+		if now.Sub(r.Since) > idle {
+			r.Flags = append(r.Flags, "idle")
+		}
+		rows = append(rows, r)
+	}
+	slices.SortStableFunc(rows, func(a, b Row) int { return a.Since.Compare(b.Since) })
+	return rows, nil
+}
+
+// openRow reads a row at rest. One that can't be read is left out: it can be
+// rebuilt.
+func (b *Bot) openRow(ir *IndexRow) (Row, bool) {
+	var d rowData
+	if err := json.Unmarshal(ir.Data, &d); err != nil {
+		b.cfg.Log.Warn("board row can't be read; rebuild the index", "job", ir.Job, "err", err)
+		return Row{}, false
+	}
+	d.Row.identities = d.People
+	return d.Row, true
+}
+
+// Text is a row in one line, for people.
+func (r *Row) Text(zone *time.Location) string {
+	if zone == nil {
+		zone = time.UTC
+	}
+	marks := make([]string, len(r.Flags))
+	for i, f := range r.Flags {
+		marks[i] = say("bot.mark."+f, flow.Technician, nil)
+	}
+	vehicle, waiting := r.Vehicle, string(r.WaitingOn)
+	if vehicle == "" {
+		vehicle = say("bot.vehicle.none", flow.Technician, nil)
+	}
+	if r.Name != "" {
+		waiting = r.Name
+	}
+	if waiting == "" {
+		waiting = say("bot.nobody", flow.Technician, nil)
+	}
+	return say("bot.line", flow.Technician, words.Args{"Job": r.Job, "Vehicle": vehicle, "Phase": string(r.Phase), "Waiting": waiting,
+		"Since": r.Since.In(zone).Format("2006-01-02 15:04"), "Value": r.Value, "Flags": strings.Join(marks, ", ")})
+}
+
+// indexRow is the one way to a job's row: from what the log adds up to.
+func indexRow(s *flow.State, f folded, wake time.Time) *IndexRow {
+	role, name := waitingOn(s)
+	d := rowData{Row: Row{Job: s.Job, Vehicle: s.Vehicle, Phase: s.Phase, WaitingOn: role, Name: name, Since: s.Since,
+		Value: lastValue(s), Flags: flags(s), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}}
+	for _, p := range s.People {
+		if p.Identity != "" {
+			d.People = append(d.People, p.Identity)
+		}
+	}
+	slices.Sort(d.People)
+	data, err := json.Marshal(d)
+	if err != nil {
+		data = nil // strings and a time within range: unreachable
+	}
+	return &IndexRow{Job: s.Job, Open: s.Phase != flow.PhaseClosed, Since: s.Since, Wake: wake, Data: data, Seq: s.Seq, Prev: f.prev}
+}
+
+// waitingOn says whose turn it is.
+func waitingOn(s *flow.State) (flow.Role, string) {
+	owner := s.People[s.Owner]
+	switch {
+	case s.Phase == flow.PhaseClosed:
+		return "", ""
+	case s.Asked != nil && s.Asked.To != "" && s.Asked.To != owner.Role:
+		for _, w := range sortedWho(s.People) {
+			if p := s.People[w]; p.Role == s.Asked.To {
+				return p.Role, p.Name
+			}
+		}
+		return s.Asked.To, ""
+	}
+	return owner.Role, owner.Name
+}
+
+// lastValue is the value stored at present, in its unit.
+func lastValue(s *flow.State) string {
+	m := s.Main()
+	if m == nil || m.Now.Zero() {
+		return ""
+	}
+	if m.Now.Label != "" {
+		return m.Now.Label
+	}
+	return strings.TrimSpace(strconv.FormatFloat(m.Now.Num, 'f', -1, 64) + " " + m.Unit)
+}
+
+// manyWrites is the number of writes from which a job is flagged.
+const manyWrites = 3
+
+// flags are what a supervisor should see of a job. What depends on the present
+// time is added when the board is read.
+func flags(s *flow.State) []string {
+	fs := []string{}
+	for _, f := range []struct {
+		name string
+		on   bool
+	}{
+		{"waived", s.Waived},
+		{"new_codes", newCodes(s)},
+		{"deviation", slices.ContainsFunc(s.Deviations, func(d flow.DeviationFact) bool { return !d.Undone })},
+		{"half_done", s.HalfDone()},
+		{"broke_off", s.Writing != nil && (s.Writing.Word == "broke_off" || s.Writing.Word == "no_answer")},
+		{"outside_limits", outsideLimits(s)},
+		{"many_writes", s.Writes() >= manyWrites},
+		{"clock", s.ClockBack},
+		{"stated", s.Stated},
+		{"self", s.Self},
+	} {
+		if f.on {
+			fs = append(fs, f.name)
+		}
+	}
+	return fs
+}
+
+func newCodes(s *flow.State) bool {
+	c := s.LastCodes()
+	return c != nil && len(c.New) > 0
+}
+
+// outsideLimits says whether a limit of the tool holds the target, or a value
+// stands outside the limits named.
+func outsideLimits(s *flow.State) bool {
+	for i := range s.Modules {
+		m := &s.Modules[i]
+		if t := s.Target(m.Name); t != nil && t.Limited != "" {
+			return true
+		}
+		if m.Now.Zero() || m.Now.Label != "" {
+			continue
+		}
+		if m.Min != nil && m.Now.Num < *m.Min || m.Max != nil && m.Now.Num > *m.Max {
+			return true
+		}
+	}
+	return false
+}
+
+func sortWho(ws []flow.Who) { slices.Sort(ws) }
+
+func sortedWho(m map[flow.Who]flow.Person) []flow.Who {
+	ws := make([]flow.Who, 0, len(m))
+	for w := range m {
+		ws = append(ws, w)
+	}
+	sortWho(ws)
+	return ws
+}
+
+// Rebuild makes the board, and what jobs are found by, anew from the log.
+func (b *Bot) Rebuild(ctx context.Context, shopName string) error {
+	s, err := b.shop(shopName)
+	if err != nil {
+		return err
+	}
+	if err := b.openShop(ctx, s); err != nil {
+		return err
+	}
+	jobs, err := b.cfg.Store.Jobs(ctx, s.name)
+	if err != nil {
+		return failed("rebuild index", err)
+	}
+	var rows []IndexRow
+	for _, job := range jobs {
+		if job == s.ownJob() {
+			continue
+		}
+		f, err := readJob(ctx, b.cfg.Store, s.name, job)
+		if err != nil {
+			return err
+		}
+		row := *indexRow(f.state, f, b.wakeOf(s, f.state))
+		row.Keys, row.Evidence = keys(s.salt, &f.found), f.found.files
+		rows = append(rows, row)
+	}
+	s.mu.Lock()
+	rows = append(rows, *s.days.row(s))
+	s.mu.Unlock()
+	return failed("rebuild index", b.cfg.Store.Reindex(ctx, s.name, rows))
+}

@@ -1,0 +1,355 @@
+package bot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"slices"
+	"time"
+
+	"milepost/bot/journal"
+	"milepost/flow"
+)
+
+// Bot takes what people say to what is answered. Make one with New, let Run run
+// beside, and hand it every message with Handle.
+type Bot struct {
+	cfg    Config
+	shops  map[string]*shop
+	recent *recent
+	lanes  *lanes
+	out    *outbox
+	wakes  *wakes
+}
+
+// New makes a Bot. It reads and writes nothing yet; all faults of the
+// configuration are listed at once.
+func New(cfg Config) (*Bot, error) {
+	cfg, err := cfg.sound()
+	if err != nil {
+		return nil, err
+	}
+	b := &Bot{
+		cfg: cfg, shops: map[string]*shop{}, recent: newRecent(cfg.Limits.Recent),
+		lanes: newLanes(cfg.Limits.Jobs, cfg.Limits.Waiting),
+		out:   newOutbox(cfg), wakes: newWakes(),
+	}
+	for _, s := range cfg.Shops {
+		b.shops[s.Name] = newShop(s)
+	}
+	return b, nil
+}
+
+// maxTries bounds how often a message is run through a job that others move on
+// at the same time.
+const maxTries = 8
+
+// Handle takes one message through. When it returns nil the message is durably
+// dealt with, may be acknowledged and need not come again: its entries, the
+// messages it leads to and its delivery identifier are one transaction. After
+// an error nothing was changed and it may be delivered again. The error is an
+// *Error; its Sentence may be shown.
+func (b *Bot) Handle(ctx context.Context, in Inbound) error {
+	v, err := b.receive(ctx, in)
+	if err != nil {
+		return err
+	}
+	if b.recent.has(v.shop.name, v.key) {
+		return nil
+	}
+	if err := b.route(ctx, v); err != nil {
+		return err
+	}
+	if v.desk != nil {
+		err = v.desk(ctx, v)
+	} else {
+		err = b.inJob(ctx, v)
+	}
+	if errors.Is(err, ErrDelivered) {
+		err = nil // dealt with before: nothing to add
+	}
+	if err != nil {
+		return failed("handle message", err)
+	}
+	b.recent.add(v.shop.name, v.key)
+	return nil // 6 acknowledge; what is to be sent is on its way
+}
+
+// inJob takes a message through its job's lane. If the job has moved on
+// meanwhile, by another program on the same store, it is loaded and gone
+// through again.
+func (b *Bot) inJob(ctx context.Context, v *visit) error {
+	l, err := b.lanes.enter(ctx, v.shop.name, v.job)
+	if err != nil {
+		return err
+	}
+	defer b.lanes.leave(l)
+	if v.fresh {
+		l.fresh()
+	}
+	for range maxTries {
+		err = b.turn(ctx, v, l)
+		if err == nil {
+			return nil
+		}
+		l.forget() // what the lane knows may no longer be so
+		if !errors.Is(err, ErrSequence) {
+			break
+		}
+	}
+	var e *Error
+	if errors.As(err, &e) && e.Kind == Internal {
+		return b.apologise(ctx, v, e)
+	}
+	return err
+}
+
+// turn is a message's way, once.
+func (b *Bot) turn(ctx context.Context, v *visit, l *lane) (err error) {
+	defer b.contain(v, &err)
+
+	// 3 The log added up, first: a guest's role stands in it.
+	if err := l.load(ctx, b.cfg.Store); err != nil {
+		return err
+	}
+	if l.state.Seq == 0 && !v.fresh {
+		return b.noJob(ctx, v)
+	}
+
+	// 1 Who is it, may they.
+	st, err := b.standing(v, l)
+	if err != nil {
+		return b.internal(v, err)
+	}
+	if st.role == flow.Stranger || v.fresh && !flow.May(st.role, flow.ActOpen) {
+		return b.turnAway(ctx, v)
+	}
+
+	// 2 Seen before? The commit below knows, and refuses; here only what the
+	// message itself must have: its file, its own earlier message.
+	m, ok, err := b.message(ctx, v, l, st)
+	if err != nil || !ok {
+		return err
+	}
+
+	// 4 What it leads to.
+	env := b.env(v.shop, l, st.who)
+	if env.Code, err = guestCode(b.cfg.Random); err != nil {
+		return b.internal(v, err)
+	}
+	base, spent, err := b.spend(ctx, v, l, st, env)
+	if err != nil {
+		return err
+	}
+	out, err := b.step(ctx, v.shop, l, base, m, env)
+	if err != nil {
+		return b.internal(v, err)
+	}
+	out.Entries = append(spent, out.Entries...)
+
+	return b.finish(ctx, v, l, st, out)
+}
+
+// finish stores what a turn leads to and sets it on its way.
+func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out flow.Outcome) error {
+	// 5 One transaction. If we crash before it, the message comes again; after
+	// it, the outgoing messages are sent at the next start.
+	batch, next, sends, err := b.batch(v, l, st, out)
+	if err != nil {
+		return b.internal(v, err)
+	}
+	if err := b.commit(ctx, batch); err != nil {
+		return err
+	}
+	closed := l.state.Phase != flow.PhaseClosed && next.state.Phase == flow.PhaseClosed
+	l.folded = next
+	if batch.Thread != nil {
+		l.threads = append(l.threads, *batch.Thread)
+	}
+	if batch.Current != "" {
+		v.shop.current.set(string(batch.Current), v.job)
+	}
+	b.wakes.set(v.shop.name, v.job, b.untilWake(out.Wake, batch.Index.Since))
+
+	// 7 Sent, and marked, by the outbox.
+	b.out.add(sends)
+	if closed {
+		b.postHead(ctx, v.shop, l)
+	}
+	return nil
+}
+
+// commit stores a batch, with the marks of what was sent before.
+func (b *Bot) commit(ctx context.Context, batch *Batch) error {
+	batch.Sent = b.out.takeSent()
+	if err := b.cfg.Store.Commit(ctx, batch); err != nil {
+		b.out.returnSent(batch.Sent)
+		return failed("commit", err)
+	}
+	b.out.forgetSent(batch.Sent)
+	return nil
+}
+
+// message makes the flow's message of a visit. It is false where there is
+// nothing to be done: an edit of a message that is not this person's.
+func (b *Bot) message(ctx context.Context, v *visit, l *lane, st standing) (flow.Message, bool, error) {
+	m := flow.Message{ID: v.key, Who: st.who, Role: st.role, Join: st.join, Text: v.text, Tap: v.in.Tap,
+		Edit: v.edit, Delete: v.delete, Wake: v.wake, SentAt: v.in.SentAt}
+	for _, target := range []string{v.edit, v.delete} {
+		if target != "" && l.state.ByWho[target] != st.who {
+			return m, false, nil
+		}
+	}
+	if v.in.File != nil {
+		f, err := b.evidence(ctx, v, l)
+		if err != nil {
+			return m, false, err
+		}
+		m.File = f
+	}
+	return m, true, nil
+}
+
+// env is what a step may know.
+func (b *Bot) env(s *shop, l *lane, who flow.Who) flow.Env {
+	now := b.now()
+	return flow.Env{Now: now, Clock: now.Before(l.state.Last), Policy: s.policyNow(), Program: b.cfg.Program,
+		Others: others(l.state, who)}
+}
+
+// spend marks the guest code that this message joins with as used, by an entry
+// before those of the step, so that a code serves once.
+func (b *Bot) spend(ctx context.Context, v *visit, l *lane, st standing, env flow.Env) (*flow.State, []flow.Entry, error) {
+	if st.used == "" {
+		return l.state, nil, nil
+	}
+	entries, _, err := readEntries(ctx, b.cfg.Store, l.shop, l.job)
+	if err != nil {
+		return nil, nil, err
+	}
+	e := flow.Entry{Seq: l.state.Seq + 1, At: env.Now, Clock: env.Clock, Kind: flow.KindInvite, V: 1,
+		Fact: &flow.InviteFact{Hash: st.used, Used: true}}
+	return flow.Fold(l.shop, l.job, append(entries, e)), []flow.Entry{e}, nil
+}
+
+// step runs the flow. Where it names a vehicle that is known from an earlier
+// job it runs once more, knowing it: a step changes nothing, so it can.
+func (b *Bot) step(ctx context.Context, s *shop, l *lane, st *flow.State, m flow.Message, env flow.Env) (flow.Outcome, error) {
+	out, err := b.cfg.step(st, m, env)
+	if err != nil {
+		return out, err
+	}
+	vehicle := func(e flow.Entry) bool { return e.Kind == flow.KindVehicle || e.Kind == flow.KindVIN }
+	if !slices.ContainsFunc(out.Entries, vehicle) {
+		return out, nil
+	}
+	found := l.found
+	for i := range out.Entries {
+		found.add(&out.Entries[i])
+	}
+	k, err := b.known(ctx, s, l.job, found)
+	if err != nil {
+		b.cfg.Log.Warn("known vehicle", "job", l.job, "err", err) // a convenience: the job goes on without
+	}
+	if k == nil {
+		return out, nil
+	}
+	env.Known = k
+	return b.cfg.step(st, m, env)
+}
+
+// batch puts together what a turn changes and what is to be sent.
+func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, folded, []send, error) {
+	s := v.shop
+	batch := &Batch{Shop: s.name, Job: v.job, Expect: l.state.Seq, Delivery: v.key}
+	next := folded{state: out.State, prev: l.prev, found: l.found}
+	for i := range out.Entries {
+		leaf, err := toLeaf(s.name, v.job, &out.Entries[i], next.prev, b.cfg.Random)
+		if err != nil {
+			return nil, next, nil, err
+		}
+		next.prev = journal.Hash(leaf.Bytes)
+		next.found.add(&out.Entries[i])
+		batch.Leaves = append(batch.Leaves, leaf)
+	}
+	if !v.wake && s.current.get(string(v.in.From)) != v.job {
+		batch.Current = v.in.From
+	}
+	batch.Thread = joining(v, l, st)
+	batch.Vehicles = newKeys(s.salt, l.found, next.found)
+	batch.Evidence = next.found.files[len(l.found.files):]
+	batch.Index = indexRow(out.State, next, out.Wake)
+	sends, err := b.outgoing(v, l, batch.Thread, out)
+	if err != nil {
+		return nil, next, nil, err
+	}
+	for _, o := range sends {
+		batch.Outbox = append(batch.Outbox, o.row)
+	}
+	return batch, next, sends, nil
+}
+
+// joining gives the thread that joins the job with this message, nil if it is
+// in it already.
+func joining(v *visit, l *lane, st standing) *JobThread {
+	if v.wake {
+		return nil
+	}
+	for _, t := range l.threads {
+		if t.Network == v.in.Network && t.Thread == v.in.Thread {
+			return nil
+		}
+	}
+	t := &JobThread{Network: v.in.Network, Thread: v.in.Thread}
+	if len(l.threads) > 0 {
+		t.For = st.role // a second thread is for those who came by it
+	}
+	return t
+}
+
+// contain keeps a panic in a turn from taking anything else down: the job stays
+// as the log has it.
+func (b *Bot) contain(v *visit, err *error) {
+	r := recover()
+	if r == nil {
+		return
+	}
+	e := b.internal(v, fmt.Errorf("panic: %v", r))
+	b.cfg.Log.Error("panic in a turn", "ref", e.Ref, "job", v.job, "stack", string(debug.Stack()))
+	*err = e
+}
+
+// internal makes an error of the program's own, with a reference. Whoever
+// handles it logs it once.
+func (b *Bot) internal(v *visit, cause error) *Error {
+	ref, err := draw(b.cfg.Random, 6)
+	if err != nil {
+		ref = ""
+	}
+	return &Error{Kind: Internal, Ref: ref, Err: fmt.Errorf("job %s: %w", v.job, cause)}
+}
+
+// now is our time, in the grain in which it is logged.
+func (b *Bot) now() time.Time { return b.cfg.Now().UTC().Truncate(time.Millisecond) }
+
+// Run resumes what was left unsent, sends, wakes jobs whose time has come and
+// keeps the shops' days, until ctx is done; then it waits for what it started.
+// It must run for anything to be sent.
+func (b *Bot) Run(ctx context.Context) error {
+	for _, s := range b.shops {
+		if err := b.openShop(ctx, s); err != nil {
+			return err
+		}
+		if err := b.loadWakes(ctx, s); err != nil {
+			return err
+		}
+	}
+	stop := b.out.start(ctx)
+	defer stop()
+	b.watch(ctx)
+	return nil
+}
+
+// Flush waits until everything queued has been sent.
+func (b *Bot) Flush(ctx context.Context) error { return b.out.flush(ctx) }

@@ -1,0 +1,236 @@
+package bot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"milepost/flow"
+	"milepost/flow/words"
+)
+
+// say finds a sentence in the register of a role.
+func say(key string, r flow.Role, args words.Args) string {
+	return words.Default().Say(key, flow.RegisterOf(r) == flow.Plain, args)
+}
+
+// command finds what can be asked outside any job: the board, one's jobs,
+// another job, the policy. Help belongs to the job where there is one.
+func (b *Bot) command(v *visit) (func(context.Context, *visit) error, bool) {
+	word, rest, _ := strings.Cut(strings.ToLower(strings.TrimSpace(v.text)), " ")
+	rest = strings.TrimSpace(rest)
+	if v.role == "" {
+		return nil, false // a guest has one job, a stranger none
+	}
+	switch {
+	case word == "board" && rest == "":
+		return b.deskBoard, true
+	case word == "jobs" && rest == "":
+		return b.deskJobs, true
+	case word == "job" && isJob(rest):
+		return func(ctx context.Context, v *visit) error { return b.deskSwitch(ctx, v, rest) }, true
+	case word == "policy":
+		return func(ctx context.Context, v *visit) error { return b.deskPolicy(ctx, v, rest) }, true
+	case (word == "help" || word == "?") && rest == "" && v.in.Job == "":
+		return b.deskHelp, true
+	}
+	return nil, false
+}
+
+// isJob says whether a word has the form of a job's number.
+func isJob(s string) bool {
+	return len(s) == jobSigns && strings.Trim(s, signs) == ""
+}
+
+func (b *Bot) deskBoard(ctx context.Context, v *visit) error {
+	if !flow.May(v.role, flow.ActBoard) {
+		return b.deskSay(ctx, v, "board", "", flow.Refusal, say("bot.denied", v.role, nil))
+	}
+	rows, err := b.Board(ctx, v.shop.name)
+	if err != nil {
+		return err
+	}
+	return b.deskSay(ctx, v, "board", "", flow.Result, b.list(v, rows))
+}
+
+// deskJobs lists the open jobs: all of them to whoever may see the board or
+// answer in any, their own to a customer.
+func (b *Bot) deskJobs(ctx context.Context, v *visit) error {
+	rows, err := b.Board(ctx, v.shop.name)
+	if err != nil {
+		return err
+	}
+	if v.role == flow.Customer {
+		rows = slices.DeleteFunc(rows, func(r Row) bool { return !slices.Contains(r.identities, string(v.in.From)) })
+	}
+	return b.deskSay(ctx, v, "jobs", "", flow.Result, b.list(v, rows))
+}
+
+func (b *Bot) list(v *visit, rows []Row) string {
+	if len(rows) == 0 {
+		return say("bot.jobs.none", v.role, nil)
+	}
+	text := say("bot.jobs", v.role, nil)
+	for i := range rows {
+		text += "\n" + rows[i].Text(v.shop.cfg.Zone)
+	}
+	return text
+}
+
+// deskSwitch makes another job the one a person works in.
+func (b *Bot) deskSwitch(ctx context.Context, v *visit, job string) error {
+	f, err := readJob(ctx, b.cfg.Store, v.shop.name, job)
+	if err != nil {
+		return err
+	}
+	v.job = job
+	if f.state.Seq == 0 {
+		return b.noJob(ctx, v)
+	}
+	if v.role == flow.Customer && !b.cfg.Single && !takesPart(f.state, v.in.From) {
+		return b.noJob(ctx, v) // as if it were not there
+	}
+	text := say("bot.switch", v.role, words.Args{"Job": job, "Vehicle": f.state.Vehicle, "Phase": string(f.state.Phase)})
+	err = b.deskReply(ctx, v, askedData{What: "job", Job: job}, flow.Reply{Kind: flow.Notice, Phase: f.state.Phase, Text: text}, &Batch{Current: v.in.From}, job)
+	if err == nil {
+		v.shop.current.set(string(v.in.From), job)
+	}
+	return err
+}
+
+func takesPart(s *flow.State, id Identity) bool {
+	for _, p := range s.People {
+		if p.Identity == string(id) {
+			return true
+		}
+	}
+	return false
+}
+
+// noJob says that a job named does not exist.
+func (b *Bot) noJob(ctx context.Context, v *visit) error {
+	if v.role == "" {
+		return b.turnAway(ctx, v)
+	}
+	name := v.job
+	if len(name) > 40 {
+		name = name[:40]
+	}
+	return b.deskSay(ctx, v, "job", "", flow.Refusal, say("bot.nojob", v.role, words.Args{"Job": strings.ToValidUTF8(name, "")}))
+}
+
+func (b *Bot) deskHelp(ctx context.Context, v *visit) error {
+	job, err := b.place(ctx, v)
+	if err != nil {
+		return err
+	}
+	if job != "" {
+		v.job = job
+		return b.inJob(ctx, v)
+	}
+	return b.deskSay(ctx, v, "help", "", flow.Result, say("bot.help", v.role, words.Args{"Board": flow.May(v.role, flow.ActBoard)}))
+}
+
+// deskPolicy shows what is decided, or decides one thing.
+func (b *Bot) deskPolicy(ctx context.Context, v *visit, text string) error {
+	if !flow.May(v.role, flow.ActPolicy) {
+		return b.deskSay(ctx, v, "policy", "", flow.Refusal, say("bot.denied", v.role, nil))
+	}
+	if text == "" {
+		return b.deskSay(ctx, v, "policy", "", flow.Result, say("bot.policy", v.role, words.Args{"Policy": policyText(v.shop.policyNow())}))
+	}
+	name, value, _ := strings.Cut(text, " ")
+	value = strings.TrimSpace(value)
+	probe := v.shop.policyNow()
+	if err := setPolicy(&probe, name, value); err != nil {
+		var all []string
+		for _, n := range policyNames {
+			all = append(all, n.name)
+		}
+		return b.deskSay(ctx, v, "policy", "", flow.Refusal, say("bot.policy.bad", v.role, words.Args{"Names": strings.Join(all, ", ")}))
+	}
+	reply := flow.Reply{Kind: flow.Notice, Text: say("bot.policy.set", v.role, words.Args{"Name": name, "Value": value})}
+	return b.deskEntry(ctx, v, kindPolicy, policyData{name, value}, reply, &Batch{}, "", func(s *shop) {
+		s.decided[name] = value
+		s.decide()
+	})
+}
+
+// policyText shows a policy in one line.
+func policyText(p flow.Policy) string {
+	var holds []string
+	for _, h := range p.Holds {
+		holds = append(holds, strings.TrimSpace(h.What+" "+h.Place))
+	}
+	if len(holds) == 0 {
+		holds = []string{"none"}
+	}
+	aim := p.Calib
+	if aim == "" {
+		aim = "by the rule"
+	}
+	m := map[string]string{"speed": p.Speed, "length": p.Length, "rule": p.Rule, "aim": aim, "sign-off": yes(p.SignOff),
+		"self": yes(p.Self), "quiet": yes(p.Quiet), "idle": p.Idle.String(), "hold": strings.Join(holds, " and ")}
+	var parts []string
+	for _, k := range slices.Sorted(maps.Keys(m)) {
+		parts = append(parts, k+" "+m[k])
+	}
+	return strings.Join(parts, ", ")
+}
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+// deskSay answers outside any job.
+func (b *Bot) deskSay(ctx context.Context, v *visit, what, job string, kind flow.ReplyKind, text string) error {
+	return b.deskReply(ctx, v, askedData{What: what, Job: job}, flow.Reply{Kind: kind, Text: text}, &Batch{}, job)
+}
+
+func (b *Bot) deskReply(ctx context.Context, v *visit, d askedData, r flow.Reply, batch *Batch, job string) error {
+	return b.deskEntry(ctx, v, kindAsked, d, r, batch, job, nil)
+}
+
+// deskEntry records in the shop's log what was asked or decided, and answers.
+// done runs with the shop's log held, after the commit.
+func (b *Bot) deskEntry(ctx context.Context, v *visit, kind string, data any, r flow.Reply, batch *Batch, job string, done func(*shop)) error {
+	s := v.shop
+	return b.shopDo(ctx, s, func() error {
+		r.Seq, r.Role = s.seq+1, v.role
+		o, err := newSend(Outbound{Key: s.outKey(r.Seq, 0), Shop: s.name, Network: v.in.Network, Thread: v.in.Thread, Job: job, Log: r.Seq,
+			Reply: r, Names: map[flow.Who]string{"": v.in.Name}})
+		if err != nil {
+			return &Error{Kind: Internal, Err: err}
+		}
+		again := *batch
+		again.Delivery = v.key
+		err = b.shopSend(ctx, s, &again, []send{o}, shopEntry{kind: kind, role: v.role, data: data, net: v.in.SentAt,
+			items: []flow.Item{{Label: flow.ItemIdentity, Content: string(v.in.From)}}})
+		if err == nil && done != nil {
+			done(s)
+		}
+		return err
+	})
+}
+
+// apologise deals with a message that ended in a fault of ours: logged with a
+// reference, the sentence with the same reference sent, the job kept as it was.
+// The message counts as handled: running into the same fault again helps nobody.
+func (b *Bot) apologise(ctx context.Context, v *visit, fault *Error) error {
+	b.cfg.Log.Error("message ended in a fault", "ref", fault.Ref, "job", v.job, "err", fault)
+	if v.wake {
+		return nil
+	}
+	err := b.deskEntry(ctx, v, kindFault, faultData{Ref: fault.Ref, Job: v.job},
+		flow.Reply{Kind: flow.Notice, Text: fault.Sentence()}, &Batch{}, v.job, nil)
+	if err != nil && !errors.Is(err, ErrDelivered) {
+		return fmt.Errorf("apologise: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,123 @@
+package bot
+
+import (
+	"encoding/json"
+	"fmt"
+	"strconv"
+
+	"milepost/flow"
+)
+
+// send is one message on its way out: its row in the store and what the row
+// says.
+type send struct {
+	row OutRow
+	out Outbound
+}
+
+// outgoing addresses the replies of a turn: to the threads meant for the role
+// they are worded for, else to those meant for everyone, else to where the
+// message came from.
+func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) ([]send, error) {
+	if len(out.Replies) == 0 {
+		return nil, nil
+	}
+	threads := l.threads
+	if joined != nil {
+		threads = append(threads[:len(threads):len(threads)], *joined)
+	}
+	log := out.State.Seq
+	var sends []send
+	for i := range out.Replies {
+		r := &out.Replies[i]
+		for n, t := range b.targets(v, threads, r, out.State) {
+			if r.Kind == flow.Card && len(r.To) == 0 && !b.out.edits(t.Network) && l.state.Phase == out.State.Phase && l.state.Seq > 0 {
+				continue // a network that can't change a card gets one when the phase changes
+			}
+			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
+				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To)}
+			s, err := newSend(o)
+			if err != nil {
+				return nil, err
+			}
+			sends = append(sends, s)
+		}
+	}
+	return sends, nil
+}
+
+// outKey is a message's identity for good: sending it again is the same
+// message. A reply that goes to several threads is a message in each.
+func outKey(job string, seq int64, n int) string {
+	key := job + "/" + strconv.FormatInt(seq, 10)
+	if n > 0 {
+		key += "/" + strconv.Itoa(n+1)
+	}
+	return key
+}
+
+func newSend(o Outbound) (send, error) {
+	payload, err := json.Marshal(o)
+	if err != nil {
+		return send{}, fmt.Errorf("message %s: %w", o.Key, err)
+	}
+	return send{out: o, row: OutRow{Key: o.Key, Shop: o.Shop, Job: o.Job, Network: o.Network, Thread: o.Thread, Payload: payload}}, nil
+}
+
+// targets gives the threads a reply goes to.
+func (b *Bot) targets(v *visit, threads []JobThread, r *flow.Reply, s *flow.State) []JobThread {
+	here := JobThread{Network: v.in.Network, Thread: v.in.Thread}
+	if !v.wake && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
+		return []JobThread{here} // said to the one who asked, where he asked
+	}
+	if ts := forRole(threads, r.Role); len(ts) > 0 {
+		return ts
+	}
+	if r.Role == flow.Helper || r.Role == flow.Supervisor {
+		if ts := forRole(v.shop.cfg.Alerts, r.Role); len(ts) > 0 && !present(s, r.Role) {
+			return ts
+		}
+	}
+	if ts := forRole(threads, ""); len(ts) > 0 {
+		return ts
+	}
+	if v.wake {
+		return threads
+	}
+	return []JobThread{here}
+}
+
+func forRole(threads []JobThread, r flow.Role) []JobThread {
+	var ts []JobThread
+	for _, t := range threads {
+		if t.For == r {
+			ts = append(ts, t)
+		}
+	}
+	return ts
+}
+
+// present says whether anyone in the job holds a role.
+func present(s *flow.State, r flow.Role) bool {
+	for _, p := range s.People {
+		if p.Role == r {
+			return true
+		}
+	}
+	return false
+}
+
+// names gives what those are called for whom a reply is; none named: whoever
+// does the work.
+func names(s *flow.State, to []flow.Who) map[flow.Who]string {
+	if len(to) == 0 && s.Owner != "" {
+		to = []flow.Who{s.Owner}
+	}
+	m := make(map[flow.Who]string, len(to))
+	for _, w := range to {
+		if n := s.People[w].Name; n != "" {
+			m[w] = n
+		}
+	}
+	return m
+}

@@ -1,0 +1,218 @@
+package bot
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"milepost/flow"
+)
+
+// wakes are the jobs that want to be woken, by elapsed time: a clock that is
+// set forth or back neither hastens nor delays them.
+type wakes struct {
+	mu      sync.Mutex
+	due     map[[2]string]time.Duration // shop and job; on the scale of Config.Elapsed
+	changed chan struct{}
+}
+
+func newWakes() *wakes {
+	return &wakes{due: map[[2]string]time.Duration{}, changed: make(chan struct{}, 1)}
+}
+
+// set notes when a job wants to be woken; below zero: never.
+func (w *wakes) set(shop, job string, at time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if at < 0 {
+		delete(w.due, [2]string{shop, job})
+		return
+	}
+	w.due[[2]string{shop, job}] = at
+	select {
+	case w.changed <- struct{}{}:
+	default:
+	}
+}
+
+// take removes and gives the jobs that are due, and when the next one is;
+// below zero: none.
+func (w *wakes) take(now time.Duration) (due [][2]string, next time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	next = -1
+	for k, at := range w.due {
+		switch {
+		case at <= now:
+			due = append(due, k)
+			delete(w.due, k)
+		case next < 0 || at < next:
+			next = at
+		}
+	}
+	return due, next
+}
+
+// untilWake turns the time a job wants to be woken at into elapsed time. The
+// clock may stand before the job's own last times, having gone back while
+// nothing ran: then the distance between those counts.
+func (b *Bot) untilWake(at, since time.Time) time.Duration {
+	if at.IsZero() {
+		return -1
+	}
+	d := at.Sub(b.now())
+	if !since.IsZero() && b.now().Before(since) {
+		d = at.Sub(since)
+	}
+	return b.cfg.Elapsed() + max(d, 0)
+}
+
+// loadWakes reads after a start which jobs want to be woken.
+func (b *Bot) loadWakes(ctx context.Context, s *shop) error {
+	rows, err := b.cfg.Store.Index(ctx, s.name, false)
+	if err != nil {
+		return failed("read index", err)
+	}
+	for _, r := range rows {
+		if r.Job != s.ownJob() && !r.Wake.IsZero() {
+			b.wakes.set(s.name, r.Job, b.untilWake(r.Wake, r.Since))
+		}
+	}
+	return nil
+}
+
+// watchEvery is how often the day and the marks are looked after.
+const watchEvery = time.Minute
+
+// watch wakes jobs and keeps the shops' days until ctx is done.
+func (b *Bot) watch(ctx context.Context) {
+	for {
+		next := b.tick(ctx)
+		pause := watchEvery
+		if next >= 0 {
+			pause = min(pause, max(next-b.cfg.Elapsed(), 0))
+		}
+		t := time.NewTimer(pause)
+		select {
+		case <-ctx.Done():
+			t.Stop()
+			late, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+			defer cancel()
+			b.keepDays(late)
+			return
+		case <-b.wakes.changed:
+		case <-t.C:
+		}
+		t.Stop()
+	}
+}
+
+// tick does what is due now. It gives when the next job is due, below zero if
+// none is.
+func (b *Bot) tick(ctx context.Context) time.Duration {
+	b.keepDays(ctx)
+	due, next := b.wakes.take(b.cfg.Elapsed())
+	for _, k := range due {
+		if ctx.Err() != nil {
+			return -1
+		}
+		b.wake(ctx, b.shops[k[0]], k[1])
+	}
+	return next
+}
+
+// retryWake is the pause after a wake that failed or changed nothing.
+const retryWake = time.Minute
+
+// wake passes a job the time it asked for. What it leads to is an entry like
+// any other, so that a wake whose commit was lost in a crash comes again, and
+// one that was committed does not.
+func (b *Bot) wake(ctx context.Context, s *shop, job string) {
+	v := &visit{shop: s, job: job, wake: true}
+	l, err := b.lanes.enter(ctx, s.name, job)
+	if err != nil {
+		b.wakes.set(s.name, job, b.cfg.Elapsed()+retryWake)
+		return
+	}
+	defer b.lanes.leave(l)
+	for range maxTries {
+		if err = b.wakeTurn(ctx, v, l); err == nil {
+			return
+		}
+		l.forget()
+	}
+	b.cfg.Log.Error("wake job", "job", job, "err", err)
+	b.wakes.set(s.name, job, b.cfg.Elapsed()+retryWake)
+}
+
+// wakeTurn is a turn that nobody's message began.
+func (b *Bot) wakeTurn(ctx context.Context, v *visit, l *lane) (err error) {
+	defer b.contain(v, &err)
+	if err := l.load(ctx, b.cfg.Store); err != nil {
+		return err
+	}
+	out, err := b.cfg.step(l.state, flow.Message{Wake: true}, b.env(v.shop, l, ""))
+	if err != nil {
+		return b.internal(v, err)
+	}
+	if len(out.Entries) == 0 {
+		if at := b.untilWake(out.Wake, out.State.Since); at >= 0 {
+			b.wakes.set(v.shop.name, v.job, max(at, b.cfg.Elapsed()+retryWake))
+		}
+		return nil
+	}
+	return b.finish(ctx, v, l, standing{}, out)
+}
+
+// wakeOf asks a job when it wants to be woken, without waking it: a step
+// changes nothing. What is due already is due now.
+func (b *Bot) wakeOf(s *shop, st *flow.State) (at time.Time) {
+	defer func() {
+		if recover() != nil {
+			at = time.Time{}
+		}
+	}()
+	env := flow.Env{Now: st.Last, Policy: s.policyNow(), Program: b.cfg.Program, Others: others(st, "")}
+	out, err := b.cfg.step(st, flow.Message{Wake: true}, env)
+	if err != nil {
+		return time.Time{}
+	}
+	if len(out.Entries) > 0 {
+		return st.Last
+	}
+	return out.Wake
+}
+
+// keepDays ends the shops' days: counts become entries, raw tracks past their
+// retention go, the digest is posted.
+func (b *Bot) keepDays(ctx context.Context) {
+	for _, s := range b.shops {
+		if err := b.closeDay(ctx, s); err != nil {
+			b.cfg.Log.Warn("close day", "shop", s.name, "err", err)
+		}
+		if ctx.Err() != nil || !s.newDay(b.now()) {
+			continue
+		}
+		if err := b.retire(ctx, s); err != nil {
+			b.cfg.Log.Warn("erase tracks past their retention", "shop", s.name, "err", err)
+		}
+		if err := b.Digest(ctx, s.name); err != nil {
+			b.cfg.Log.Warn("daily digest", "shop", s.name, "err", err)
+		}
+	}
+}
+
+// newDay is true once on each day of the shop on which no digest was given yet.
+func (s *shop) newDay(now time.Time) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	day := s.day(now)
+	if s.kept == "" {
+		s.kept = s.digest
+	}
+	if s.kept >= day {
+		return false
+	}
+	s.kept = day
+	return true
+}
