@@ -93,20 +93,45 @@ func (m *Model) NextReading(q Question) float64 {
 	return best
 }
 
-// sdWith is the sd of e(W) at the value now stored, or of b, after one more reading at true speed v in a drive of
-// its own.
+// sdWith is the sd of e(W) at the value now stored, or of b, after one more reading at true speed v: in the last drive
+// where that was at this value, else in a drive of its own. The GPS truncation of section 4 stays out of it: no speed
+// changes it.
 func (m *Model) sdWith(v float64, q Question) float64 {
 	f := m.f
 	r := observation{S: m.now.S, G: v, hG: m.j.gpsStep, base: glanceSD * m.j.q, k: -1}
+	k := m.lastDelta()
+	r.k = k
 	f.place(&r, m.j.q)
 	mG := r.m * r.G
-	noise := r.s*r.s + mG*sdDay*mG*sdDay
-	vu, vb := f.Vub-mG*f.Vuu, f.Vbb-mG*f.Vub // V·h with h = (−mG, 1)
-	total := noise + vb - mG*vu
+	noise := r.s * r.s
+	vu, vb := f.Vub-mG*f.Vuu, f.Vbb-mG*f.Vub // of V·h with h = (−mG, 1, −mG for δk)
+	total := vb - mG*vu                      // hᵀVh
+	if k >= 0 && f.V != nil {
+		uk, bk, kk := f.V.At(0, 2+k), f.V.At(1, 2+k), f.V.At(2+k, 2+k)
+		vu, vb = vu-mG*uk, vb-mG*bk
+		total = vb - mG*vu - mG*(bk-mG*uk-mG*kk)
+	} else {
+		noise += mG * sdDay * mG * sdDay
+	}
+	total += noise
 	uu, ub, bb := f.Vuu-vu*vu/total, f.Vub-vu*vb/total, f.Vbb-vb*vb/total
 	if q == ForOffset {
-		return math.Sqrt(bb)
+		return math.Sqrt(math.Max(bb, 0))
 	}
 	mW := m.now.S / f.ceff() * m.j.W
 	return math.Sqrt(math.Max(bb+mW*mW*uu-2*mW*ub, 0))
+}
+
+// lastDelta is the δ of the last drive if it was at the value now stored and has counted readings, else −1.
+func (m *Model) lastDelta() int {
+	n := len(m.drives) - 1
+	if n < 0 || !same(m.drives[n].actual, m.now) {
+		return -1
+	}
+	for i := len(m.obs) - 1; i >= 0 && m.obs[i].drive == n; i-- {
+		if m.obs[i].k >= 0 {
+			return m.obs[i].k
+		}
+	}
+	return -1
 }

@@ -1,6 +1,10 @@
 package calib
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // Noise of one reading and the shape of the fit, section 4.
 const (
@@ -43,7 +47,8 @@ func (o *observation) z() float64    { return math.Abs(o.r) / o.s }
 type fit struct {
 	prior
 	u, b          float64
-	Vuu, Vub, Vbb float64 // of V
+	V             *mat.SymDense // of (u, b, δ…); nil before any reading
+	Vuu, Vub, Vbb float64
 	n             int     // counted readings
 	whole         float64 // [all GPS whole]
 	kappa         float64
@@ -126,6 +131,7 @@ func (f *fit) iterate(obs []observation, q float64) {
 		return
 	}
 	if V, ok := eq.inverse(); ok {
+		f.V = V
 		f.Vuu, f.Vub, f.Vbb = V.At(0, 0), V.At(0, 1), V.At(1, 1)
 	}
 }
