@@ -133,21 +133,20 @@ type Reading struct {
 type Value struct {
 	Number float64
 	Label  string
-	set    bool
-	bad    bool // neither number nor text
+	bad    bool // neither a number other than 0 nor a text
 }
 
 // Number is a stored value that is a number.
-func Number(v float64) Value { return Value{Number: v, set: true} }
+func Number(v float64) Value { return Value{Number: v} }
 
 // Label is a stored value that is a choice from a list.
-func Label(s string) Value { return Value{Label: s, set: true} }
+func Label(s string) Value { return Value{Label: s} }
 
 // IsLabel tells a choice from a number.
 func (v Value) IsLabel() bool { return v.Label != "" }
 
 // Known is false for the zero Value.
-func (v Value) Known() bool { return v.set || v.Number != 0 || v.Label != "" }
+func (v Value) Known() bool { return v.Number != 0 || v.Label != "" }
 
 // MarshalJSON writes a plain decimal, or the label as text.
 func (v Value) MarshalJSON() ([]byte, error) {
@@ -173,15 +172,11 @@ func (v *Value) UnmarshalJSON(data []byte) error {
 			return err
 		}
 		v.Label = strings.TrimSpace(v.Label)
-		v.set, v.bad = true, v.Label == ""
+		v.bad = v.Label == ""
 		return nil
 	}
 	n, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		v.bad = true
-		return nil
-	}
-	*v = Number(n)
+	v.Number, v.bad = n, err != nil || n == 0
 	return nil
 }
 

@@ -7,9 +7,9 @@ import (
 )
 
 // DriveSpeeds are the true speeds to ask for, in order (section 8): five on a first drive, three after a later write,
-// each lowered to the cap (posted limit, policy, speed symbol; dash unit). Where lowered ones would repeat, a step in
-// between takes their place, since finer steps tell more than repeats. A cap of 0 or less is no cap.
-func DriveSpeeds(u unit.Speed, first bool, cap float64) []float64 {
+// each lowered to limit (the road's, the policy's, the speed symbol's; dash unit). Where lowered ones would repeat, a step in
+// between takes their place, since finer steps tell more than repeats. A limit of 0 or less is none.
+func DriveSpeeds(u unit.Speed, first bool, limit float64) []float64 {
 	all := []float64{70, 60, 50, 65, 55}
 	if u == unit.KMH {
 		all = []float64{110, 90, 80, 100, 70}
@@ -17,10 +17,10 @@ func DriveSpeeds(u unit.Speed, first bool, cap float64) []float64 {
 	if !first { // 70, 60, 65 or 110, 90, 100
 		all = []float64{all[0], all[1], all[3]}
 	}
-	if !(cap > 0) || cap >= all[0] {
+	if !(limit > 0) || limit >= all[0] {
 		return all
 	}
-	top := math.Max(math.Floor(cap), 1)
+	top := math.Max(math.Floor(limit), 1)
 	used := map[float64]bool{top: true}
 	for _, v := range all[1:] {
 		if v < top {

@@ -13,7 +13,7 @@ func TestDriveSpeeds(t *testing.T) {
 	for _, c := range []struct {
 		unit  unit.Speed
 		first bool
-		cap   float64
+		limit float64
 		want  []float64
 	}{
 		{unit.MPH, true, 0, []float64{70, 60, 50, 65, 55}},
@@ -26,16 +26,16 @@ func TestDriveSpeeds(t *testing.T) {
 		{unit.KMH, true, 100, []float64{100, 90, 80, 95, 70}},
 		{unit.MPH, true, 62.137, []float64{62, 60, 50, 61, 55}},
 	} {
-		if got := DriveSpeeds(c.unit, c.first, c.cap); !slices.Equal(got, c.want) {
-			t.Errorf("%s, first %v, cap %v: %v, want %v", c.unit, c.first, c.cap, got, c.want)
+		if got := DriveSpeeds(c.unit, c.first, c.limit); !slices.Equal(got, c.want) {
+			t.Errorf("%s, first %v, cap %v: %v, want %v", c.unit, c.first, c.limit, got, c.want)
 		}
 	}
-	for cap := 20.0; cap < 130; cap++ {
+	for limit := 20.0; limit < 130; limit++ {
 		for _, u := range []unit.Speed{unit.MPH, unit.KMH} {
-			got := DriveSpeeds(u, true, cap)
+			got := DriveSpeeds(u, true, limit)
 			sorted := slices.Compact(slices.Sorted(slices.Values(got)))
-			if len(sorted) != 5 || slices.Max(got) > cap || got[0] != slices.Max(got) {
-				t.Errorf("%s, cap %v: %v", u, cap, got)
+			if len(sorted) != 5 || slices.Max(got) > limit || got[0] != slices.Max(got) {
+				t.Errorf("%s, cap %v: %v", u, limit, got)
 			}
 		}
 	}

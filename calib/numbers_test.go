@@ -66,7 +66,7 @@ func fitLine(t *testing.T, ts, ys []float64, intercept bool) line {
 	return l
 }
 
-func close(t *testing.T, what string, got, want, relative float64) {
+func agrees(t *testing.T, what string, got, want, relative float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= relative*math.Abs(want)) {
 		t.Errorf("%s = %.15g, want %.15g", what, got, want)
@@ -89,13 +89,13 @@ func TestNISTNoIntercept(t *testing.T) {
 		{"NoInt2", []float64{4, 5, 6}, []float64{3, 4, 4}, 0.727272727272727, 0.0420827318078432, 0.369274472937998, 0.993348115299335, 40.7272727272727, 0.272727272727273, 298.666666666667},
 	} {
 		l := fitLine(t, c.x, c.y, false)
-		close(t, c.name+" B1", l.x[0], c.b, 1e-12)
-		close(t, c.name+" sd", l.sd[0], c.sd, 1e-9)
-		close(t, c.name+" residual sd", l.s, c.s, 1e-9)
-		close(t, c.name+" R2", l.r2, c.r2, 1e-12)
-		close(t, c.name+" SSR", l.ssr, c.ssr, 1e-9)
-		close(t, c.name+" SSE", l.sse, c.sse, 1e-9)
-		close(t, c.name+" F", l.f, c.mseF, 1e-9)
+		agrees(t, c.name+" B1", l.x[0], c.b, 1e-12)
+		agrees(t, c.name+" sd", l.sd[0], c.sd, 1e-9)
+		agrees(t, c.name+" residual sd", l.s, c.s, 1e-9)
+		agrees(t, c.name+" R2", l.r2, c.r2, 1e-12)
+		agrees(t, c.name+" SSR", l.ssr, c.ssr, 1e-9)
+		agrees(t, c.name+" SSE", l.sse, c.sse, 1e-9)
+		agrees(t, c.name+" F", l.f, c.mseF, 1e-9)
 	}
 }
 
@@ -117,23 +117,23 @@ func TestNISTNorris(t *testing.T) {
 		t.Fatalf("%d rows", len(x))
 	}
 	l := fitLine(t, x, y, true)
-	close(t, "B0", l.x[0], -0.262323073774029, 1e-9)
-	close(t, "sd B0", l.sd[0], 0.232818234301152, 1e-9)
-	close(t, "B1", l.x[1], 1.00211681802045, 1e-12)
-	close(t, "sd B1", l.sd[1], 0.000429796848199937, 1e-9)
-	close(t, "residual sd", l.s, 0.884796396144373, 1e-9)
-	close(t, "R2", l.r2, 0.999993745883712, 1e-12)
-	close(t, "SSR", l.ssr, 4255954.13232369, 1e-9)
-	close(t, "SSE", l.sse, 26.6173985294224, 1e-9)
-	close(t, "F", l.f, 5436385.54079785, 1e-9)
+	agrees(t, "B0", l.x[0], -0.262323073774029, 1e-9)
+	agrees(t, "sd B0", l.sd[0], 0.232818234301152, 1e-9)
+	agrees(t, "B1", l.x[1], 1.00211681802045, 1e-12)
+	agrees(t, "sd B1", l.sd[1], 0.000429796848199937, 1e-9)
+	agrees(t, "residual sd", l.s, 0.884796396144373, 1e-9)
+	agrees(t, "R2", l.r2, 0.999993745883712, 1e-12)
+	agrees(t, "SSR", l.ssr, 4255954.13232369, 1e-9)
+	agrees(t, "SSE", l.sse, 26.6173985294224, 1e-9)
+	agrees(t, "F", l.f, 5436385.54079785, 1e-9)
 	student := distuv.StudentsT{Sigma: 1, Nu: float64(l.dof)}
-	close(t, "t of B0", l.x[0]/l.sd[0], -1.12672907498579, 1e-9)
+	agrees(t, "t of B0", l.x[0]/l.sd[0], -1.12672907498579, 1e-9)
 	// the library's incomplete beta is good to some 4e-7 here; no p value is used by the method
-	close(t, "p of B0", 2*student.CDF(-math.Abs(l.x[0]/l.sd[0])), 0.267746835947037, 1e-6)
+	agrees(t, "p of B0", 2*student.CDF(-math.Abs(l.x[0]/l.sd[0])), 0.267746835947037, 1e-6)
 	origin := fitLine(t, x, y, false)
-	close(t, "B1 through the origin", origin.x[0], 1.00174208046979, 1e-12)
-	close(t, "its sd", origin.sd[0], 0.000273277623609842, 1e-9)
-	close(t, "its residual sd", origin.s, 0.888196561838318, 1e-9)
+	agrees(t, "B1 through the origin", origin.x[0], 1.00174208046979, 1e-12)
+	agrees(t, "its sd", origin.sd[0], 0.000273277623609842, 1e-9)
+	agrees(t, "its residual sd", origin.s, 0.888196561838318, 1e-9)
 }
 
 // TestGUMThermometer: GUM (JCGM 100:2008) H.3, digits as worked out in the check-value page, 7.2.
@@ -145,17 +145,17 @@ func TestGUMThermometer(t *testing.T) {
 		x[i] = temperature[i] - 20
 	}
 	l := fitLine(t, x, b, true)
-	close(t, "y1", l.x[0], -0.171203790131350, 1e-10)
-	close(t, "u(y1)", l.sd[0], 0.00287759783515995, 1e-9)
-	close(t, "y2", l.x[1], 0.00218269773988728, 1e-9)
-	close(t, "u(y2)", l.sd[1], 0.000667938773227832, 1e-9)
-	close(t, "r", l.V01/(l.sd[0]*l.sd[1]), -0.930429603093446, 1e-9)
-	close(t, "s", l.s, 0.00349756396350529, 1e-9)
-	close(t, "sum of squares", l.sse, 0.000110096583109, 1e-9)
+	agrees(t, "y1", l.x[0], -0.171203790131350, 1e-10)
+	agrees(t, "u(y1)", l.sd[0], 0.00287759783515995, 1e-9)
+	agrees(t, "y2", l.x[1], 0.00218269773988728, 1e-9)
+	agrees(t, "u(y2)", l.sd[1], 0.000667938773227832, 1e-9)
+	agrees(t, "r", l.V01/(l.sd[0]*l.sd[1]), -0.930429603093446, 1e-9)
+	agrees(t, "s", l.s, 0.00349756396350529, 1e-9)
+	agrees(t, "sum of squares", l.sse, 0.000110096583109, 1e-9)
 	at30 := l.x[0] + 10*l.x[1]
 	u30 := math.Sqrt(l.sd[0]*l.sd[0] + 100*l.sd[1]*l.sd[1] + 20*l.V01)
-	close(t, "b(30)", at30, -0.149376812732477, 1e-9)
-	close(t, "u(b(30))", u30, 0.00413859575285495, 1e-9)
+	agrees(t, "b(30)", at30, -0.149376812732477, 1e-9)
+	agrees(t, "u(b(30))", u30, 0.00413859575285495, 1e-9)
 }
 
 // TestStudent: spot checks of the check-value page, 7.2 (agrees with GUM Table G.2 to the digits printed), of the
@@ -182,16 +182,16 @@ func b2f(b bool) float64 {
 // TestDomainExample: check-value page, 7.2, readings (45, 43.6) (60, 58.1) (70, 67.7), fit T = k·I.
 func TestDomainExample(t *testing.T) {
 	l := fitLine(t, []float64{45, 60, 70}, []float64{43.6, 58.1, 67.7}, false)
-	close(t, "k", l.x[0], 0.967886, 1e-6)
-	close(t, "s", l.s, 0.05226, 1e-3)
-	close(t, "u(k)", l.sd[0], 0.000509, 1e-3)
+	agrees(t, "k", l.x[0], 0.967886, 1e-6)
+	agrees(t, "s", l.s, 0.05226, 1e-3)
+	agrees(t, "u(k)", l.sd[0], 0.000509, 1e-3)
 	student := distuv.StudentsT{Sigma: 1, Nu: 2}
 	half := student.Quantile(0.975) * l.sd[0]
 	if math.Abs(l.x[0]-half-0.96569) > 1e-5 || math.Abs(l.x[0]+half-0.97008) > 1e-5 {
 		t.Errorf("95 %% interval %.5f to %.5f", l.x[0]-half, l.x[0]+half)
 	}
-	close(t, "next value from 2700", 2700*l.x[0], 2613.3, 1e-4)
+	agrees(t, "next value from 2700", 2700*l.x[0], 2613.3, 1e-4)
 	both := fitLine(t, []float64{45, 60, 70}, []float64{43.6, 58.1, 67.7}, true)
-	close(t, "slope", both.x[1], 0.964211, 1e-6)
-	close(t, "intercept", both.x[0], 0.2211, 1e-3)
+	agrees(t, "slope", both.x[1], 0.964211, 1e-6)
+	agrees(t, "intercept", both.x[0], 0.2211, 1e-3)
 }

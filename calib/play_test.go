@@ -191,7 +191,7 @@ func (p *play) run(driveFirst bool) (err error) {
 		p.drive(1, p.target.Target.Value, p.speeds(true))
 	}
 	for range 40 {
-		a, err := Review(p.c)
+		a, err := p.review()
 		if err != nil {
 			return err
 		}
@@ -221,6 +221,20 @@ func (p *play) run(driveFirst bool) (err error) {
 		}
 	}
 	return errEndless
+}
+
+// review goes the way of a line of `review --lines`: through JSON in, and rounded out.
+func (p *play) review() (Answer, error) {
+	line, err := json.Marshal(p.c)
+	if err != nil {
+		return Answer{}, err
+	}
+	c, err := ParseCase(line)
+	if err != nil {
+		return Answer{}, err
+	}
+	a, err := Review(c)
+	return a.Rounded(), err
 }
 
 var errEndless = &FieldError{"", "the job does not end"}

@@ -28,3 +28,15 @@ func (m *Model) setting(value Value) (setting, error) {
 	}
 	return s, err
 }
+
+// WorkSpeed is W, the true speed that decisions are made at, lowered to the speed symbol; dash unit.
+func (m *Model) WorkSpeed() float64 { return m.j.W }
+
+// Entry is the check of the stored factory value against the placard size (section 2, 1). Once confirmed it fits.
+func (m *Model) Entry() Entry { return m.j.entry }
+
+// Pairing is the check of front against rear, wear included (section 2, 3).
+func (m *Model) Pairing() Pairing { return m.j.pairing }
+
+// Now is the value taken to be stored at present.
+func (m *Model) Now() Value { return m.now.Value }

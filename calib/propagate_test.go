@@ -106,9 +106,9 @@ func TestNormalEquationsAgree(t *testing.T) {
 		uu, ub, bb = uu-k.eu*k.eu/k.d, ub-k.eu*k.eb/k.d, bb-k.eb*k.eb/k.d
 	}
 	det := uu*bb - ub*ub
-	close(t, "Vuu", f.Vuu, bb/det, 1e-4)
-	close(t, "Vbb", f.Vbb, uu/det, 1e-4)
-	close(t, "Vub", f.Vub, -ub/det, 1e-4)
+	agrees(t, "Vuu", f.Vuu, bb/det, 1e-4)
+	agrees(t, "Vbb", f.Vbb, uu/det, 1e-4)
+	agrees(t, "Vub", f.Vub, -ub/det, 1e-4)
 }
 
 func benchmarkCase() Case {

@@ -70,7 +70,7 @@ func (m *Model) because(d Decision) string {
 		return fmt.Sprintf("with %s the dash is %s", m.print(now), m.left(now))
 	case ReasonOdometerShort:
 		return fmt.Sprintf("dash and distance can't both be right: with the dash right the odometer counts %s less than driven. Which shall be right?",
-			unit.Percent(m.odometerShortBy(), 1))
+			unit.Percent(m.odometerShortBy()/(1+m.odometerShortBy()), 1))
 	case ReasonManyWrites:
 		return "six writes and still not right: call the supervisor"
 	case ReasonBetter, ReasonBelowTrue:

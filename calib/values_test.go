@@ -136,7 +136,7 @@ func TestWorkedExamples(t *testing.T) {
 			target *= flotationShrink
 		}
 		within(t, name+": target", m.f.Cp, target, 0.06)
-		if !m.j.entry.Fits && m.j.entry.Checked && !(c.flotation || c.factory[2] == 'x') {
+		if !m.j.entry.Checked || !m.j.entry.Fits {
 			t.Errorf("%s: %v does not fit, factor %.3f", name, c.s0, m.j.entry.Factor)
 		}
 		ratio := m.Effects().SizeRatio
