@@ -121,8 +121,23 @@ func TestDecisions(t *testing.T) {
 // TestNoFalseWarnings: a sound job to the end warns of nothing.
 func TestNoFalseWarnings(t *testing.T) {
 	a := review(t, vehicleOf(nil, pairs(2438, first...), pairs(2589, 70, 70, 60, 60, 65, 65)))
-	if len(a.Warnings) > 0 && !a.Has(BetweenSteps) {
+	if len(a.Warnings) > 0 {
 		t.Errorf("warnings %v", a.Warnings)
+	}
+}
+
+// TestSymbolCap: section 10: W and what is asked stay at the symbol (J: 100 km/h), no error is stated above it.
+func TestSymbolCap(t *testing.T) {
+	a := review(t, vehicleOf(func(k *Known) { k.SpeedSymbol = "J" }))
+	if a.Decision.Near == nil || *a.Decision.Near != 62 {
+		t.Errorf("near %v", a.Decision.Near)
+	}
+	if at := a.Errors[len(a.Errors)-1].At; math.Abs(at-100/1.609344) > 1e-9 {
+		t.Errorf("last error at %v", at)
+	}
+	marked := review(t, vehicleOf(func(k *Known) { k.NewSize = SizeText("LT305/70R17 121/118J") }))
+	if !marked.Has(SymbolCap) {
+		t.Error("the symbol in the size's own text is not seen")
 	}
 }
 

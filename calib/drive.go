@@ -73,7 +73,7 @@ const (
 // NextReading is the true speed, in the dash unit, at which one more reading would tell most (section 8): for each
 // candidate a made-up reading updates V, and the speed with the least sd of e(W), or of b, is taken.
 func (m *Model) NextReading(q Question) float64 {
-	from, to := float64(gridFromMPH), m.j.W
+	from, to := float64(gridFromMPH), m.fastestAsked()
 	if m.j.unit == unit.KMH {
 		from = gridFromKMH
 	}
@@ -92,6 +92,9 @@ func (m *Model) NextReading(q Question) float64 {
 	consider(to)
 	return best
 }
+
+// fastestAsked is W as a speed that can be held: whole, unless it is below 1.
+func (m *Model) fastestAsked() float64 { return math.Max(math.Floor(m.j.W), math.Min(m.j.W, 1)) }
 
 // sdWith is the sd of e(W) at the value now stored, or of b, after one more reading at true speed v: in the last drive
 // where that was at this value, else in a drive of its own. The GPS truncation of section 4 stays out of it: no speed

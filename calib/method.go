@@ -37,7 +37,7 @@ func (m *Model) decideTarget() Decision {
 	case m.j.entryUnit():
 		return Decision{Do: Ask, Reason: ReasonEntryUnit}
 	case m.j.gearsChanged && m.j.speedFrom == SpeedFromUnknown: // section 2, 5
-		near := m.j.W
+		near := m.fastestAsked()
 		return Decision{Do: Read, Reason: ReasonGearsUnknown, Near: &near}
 	}
 	v := m.choice.best.Value

@@ -15,7 +15,7 @@ func (m *Model) print(s setting) string {
 	if s.IsLabel() {
 		return s.Label
 	}
-	text := unit.ForStep(s.Number, math.Min(m.j.step, 1))
+	text := unit.Figure(s.Number, min(unit.Decimals(plain(s.Number)), 4))
 	if u := m.j.scale.Quantity().Unit; u != "" {
 		text += " " + u
 	}

@@ -142,7 +142,9 @@ func (m *Model) warnReadings(add warner, d Decision, target bool) {
 	if m.offset() {
 		add(OffsetSeen, "about %s at every speed: the stored value can't take this out, it is probably on purpose", unit.Signed(m.f.b, 1))
 	}
-	if (d.Do == Done || d.Do == CannotFix) && (d.Reason == ReasonStep || !same(m.choice.best, m.now) && m.choice.limited == "") {
+	mean, _ := m.f.errorAt(m.now, m.j.W)
+	left := math.Abs(mean-m.choice.aim) >= m.j.gain && m.choice.limited == ""
+	if (d.Do == Done || d.Do == CannotFix) && (d.Reason == ReasonStep || left) {
 		add(BetweenSteps, "with %s %s, with %s %s: the next step is no better", m.print(m.now), m.left(m.now), m.print(m.choice.best), m.left(m.choice.best))
 	}
 }
