@@ -1,5 +1,7 @@
 package understand
 
+import "strings"
+
 // Ticks is how a checklist was answered.
 type Ticks struct {
 	All   bool  // "all yes": every line but those in No and Open
@@ -39,6 +41,9 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 	for i := range ts {
 		if v, k, ok := englishAll.find(ts, i); ok {
 			all, allEnd = v, i+k
+			if p := at(ts, i-1).text; p == "not" || p == "nearly" || p == "almost" || p == "isnt" || p == "arent" {
+				all = "no"
+			}
 			cover(i, i+k)
 			break
 		}
@@ -63,9 +68,12 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 		}
 		tk := ts[i]
 		line := lineNumber(tk)
-		if tk.kind == number && tk.num.sep != 0 && tk.num.after != "" && !tk.num.bad { // "1,2,4" without spaces
-			for _, v := range []string{plain(float64(int(tk.num.value))), tk.num.after} {
-				l := int(parse(v))
+		if parts := strings.Split(tk.text, "."); tk.kind == number && len(parts) > 1 && !tk.num.fraction { // "1,2,4" without spaces
+			for _, v := range parts {
+				l := 0
+				if len(v) < 3 {
+					l = int(parse(v))
+				}
 				if l < 1 || l > n {
 					return m, false, newAsk(AskLine, text, "n", plain(float64(n)))
 				}
@@ -88,12 +96,19 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 				continue
 			}
 			if line > n {
-				if tk.kind == word || tk.glued {
+				if tk.kind == word || tk.glued || line > 20 { // no line number
 					continue
 				}
 				return m, false, newAsk(AskLine, text, "n", plain(float64(n)))
 			}
-			pending = append(pending, line)
+			if except {
+				said[line] = "no?"
+				if a := at(ts, i+1).text; a == "no" || a == "nope" || a == "not" {
+					said[line] = "no"
+				}
+			} else {
+				pending = append(pending, line)
+			}
 			cover(i, i+1)
 			continue
 		}
@@ -161,6 +176,9 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 		}
 	}
 	if all == "yes" {
+		if !clearly(ts, allEnd) || except && len(said) == 0 {
+			return m, false, newAsk(AskLines, text, "n", plain(float64(n)))
+		}
 		t.All = true
 	}
 	for l := 1; l <= n; l++ {
@@ -200,6 +218,36 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 	m.Echo = ticksEcho(t)
 	return m, true, nil
 }
+
+// clearly tells whether what stands beside "all yes" leaves it standing. A loose phrase ("all good", "everything") may
+// have only words of the list beside it; a plain "all yes" anything but a denial.
+func clearly(ts []token, end int) bool {
+	loose := true
+	for i := max(0, end-4); i < end; i++ {
+		loose = loose && !(ts[i].text == "yes" || ts[i].text == "confirmed" || ts[i].text == "confirm" || ts[i].text == "checked")
+	}
+	for i, t := range ts {
+		if t.kind == word && englishExcept[t.text] {
+			return true // the line numbers behind it say which
+		}
+		if i < end || t.kind != word || lineNumber(t) > 0 {
+			continue
+		}
+		a, _, ok := englishAnswers.find(ts, i)
+		ofLine := lineNumber(at(ts, i-1)) > 0 || lineNumber(at(ts, i+1)) > 0 || englishToLines[at(ts, i+1).text]
+		if englishDenial[t.text] && !ofLine {
+			return false
+		}
+		if loose && !(ok && (a == Yes || a == No)) && !englishFiller[t.text] && !englishBeside[t.text] && !englishLink[t.text] {
+			return false
+		}
+	}
+	return true
+}
+
+var englishDenial = set("not", "no", "isnt", "arent", "dont", "doesnt", "cant", "never", "broken", "bad", "wrong", "missing", "fails", "failed", "unsure", "havent", "hasnt", "nearly", "almost", "wasnt", "wont")
+
+var englishBeside = set("volts", "volt", "v", "voltage", "supply", "on", "with", "and", "checked", "battery", "lines", "line", "here", "done", "to", "good", "fine", "measured", "reads", "reading", "of", "them", "why", "nope")
 
 // voltsAreLines tells whether a figure that is no voltage is a line number.
 func voltsAreLines(text string, n int) bool {

@@ -1,6 +1,9 @@
 package understand
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // Commands, as names. Their words are in english_command.go.
 const (
@@ -45,6 +48,8 @@ const (
 	CmdGuest        = "guest"  // a guest code; Arg: the code
 	CmdSheet        = "sheet"
 	CmdReadings     = "readings"
+	CmdNoReading    = "no_reading" // Arg: the speed that was not read
+	CmdNoFaster     = "no_faster"  // faster can't be driven
 	CmdGoOn         = "go_on"
 	CmdRemind       = "remind" // Arg
 	CmdCodesCleared = "codes_cleared"
@@ -109,6 +114,9 @@ func ReadCommand(text string) (Match[Command], bool) {
 	var none Match[Command]
 	ts := scan(text)
 	i := skipLead(ts, 0)
+	if i >= len(ts) && len(ts) > 0 && ts[0].kind == word {
+		i = 0
+	}
 	if i >= len(ts) {
 		if only := strings.TrimSpace(text); only == "?" || only == "??" {
 			return Match[Command]{Value: Command{Name: CmdHelp, ArgStart: len(text)}, Start: 0, End: len(text), Echo: "help"}, true
@@ -119,8 +127,14 @@ func ReadCommand(text string) (Match[Command], bool) {
 		return Match[Command]{Value: Command{Name: CmdGuest, Arg: c.Value, ArgStart: c.Start}, Start: c.Start, End: c.End, Echo: c.Value}, true
 	}
 	f, n, ok := englishCommands.find(ts, i)
-	if !ok {
-		return none, false
+	if !ok { // a word of the lead may be the command itself: "wait"
+		i = 0
+		for i < len(ts) && ts[i].kind != word {
+			i++
+		}
+		if f, n, ok = englishCommands.find(ts, i); !ok {
+			return none, false
+		}
 	}
 	spec := commandSpecs[f]
 	j := i + n
@@ -137,6 +151,9 @@ func ReadCommand(text string) (Match[Command], bool) {
 	}
 	arg, _ := Clean(text[argStart:])
 	c.Arg, c.ArgStart = arg, argStart
+	if onlyTrailing(ts[j:]) && spec.arg != needArg && spec.arg != fieldArg && spec.arg != fromTo {
+		c.Arg, c.ArgStart = "", len(text)
+	}
 	if !spec.takes(ts, j, &c, text) {
 		// "change" and "correct" open two commands: of a reading, and of an answer
 		if spec.name != CmdCorrect {
@@ -185,6 +202,8 @@ const (
 	fromTo                   // a reading "to" a reading
 	gateArg                  // a gate and a reason
 	reasonArg                // nothing, or a reason
+	topicArg                 // nothing, or "with …": a topic
+	speedArg                 // a speed
 	factsArg                 // nothing, or what is worth its own readers: separated by a comma, or "no …", "none"
 )
 
@@ -219,7 +238,20 @@ func (s commandSpec) takes(ts []token, j int, c *Command, text string) bool {
 			c.Arg = ""
 			return true
 		}
-		return wordsBefore(rest, englishReadingGlue)
+		if !wordsBefore(rest, englishReadingGlue) {
+			return false
+		}
+		if !hasNumber(withoutOne(rest)) && !hasOrdinal(rest) { // "swap it round"
+			c.Arg = ""
+		}
+		return true
+	case topicArg:
+		if empty {
+			c.Arg = ""
+		}
+		return empty || englishTopic[rest[0].text]
+	case speedArg:
+		return hasNumber(rest) && wordsBefore(rest, englishReadingGlue)
 	case fieldArg:
 		return takeField(rest, c, text)
 	case fromTo:
@@ -261,6 +293,20 @@ func onlyTrailing(ts []token) bool {
 		return false
 	}
 	return true
+}
+
+// withoutOne drops the pronoun "one".
+func withoutOne(ts []token) []token {
+	return slices.DeleteFunc(slices.Clone(ts), func(t token) bool { return t.text == "one" })
+}
+
+func hasOrdinal(ts []token) bool {
+	for _, t := range ts {
+		if _, ok := englishOrdinals[t.text]; ok || t.text == "all" && t.kind == word || t.text == "previous" || t.text == "both" {
+			return true
+		}
+	}
+	return false
 }
 
 func hasNumber(ts []token) bool {

@@ -42,7 +42,7 @@ var englishSource = newLexicon(true, table(
 ))
 
 // joiners stand between the two figures of one reading.
-var englishJoiners = set("at", "vs", "versus", "against", "over", "slash", "by", "when", "while", "whilst", "for", "with", "verses", "where", "stroke")
+var englishJoiners = set("at", "vs", "versus", "against", "over", "slash", "by", "when", "while", "whilst", "for", "with", "x", "verses", "where", "stroke")
 
 // englishBind tie a label to the figure before it: "60 on the dash".
 var englishBind = set("on", "by", "from", "per", "ont", "in", "via", "according", "off", "onthe")
@@ -83,9 +83,9 @@ var englishShortSpeedUnits = newLexicon(false, table(
 ))
 
 // otherUnits follow figures that are not speeds.
-var otherUnits = set("min", "mins", "minute", "minutes", "s", "sec", "secs", "second", "seconds", "h", "hour", "hours", "hrs", "psi", "bar", "kpa", "mm", "cm",
+var otherUnits = set("min", "mins", "minute", "minutes", "s", "sec", "secs", "seconds", "h", "hour", "hours", "hrs", "psi", "bar", "kpa", "mm", "cm",
 	"inch", "inches", "in", "v", "volt", "volts", "kg", "lb", "lbs", "percent", "year", "years", "rpm", "revs", "rev", "turns", "times", "degrees", "c", "f",
-	"x", "m", "metres", "meters", "ft", "feet", "foot", "nd", "rd", "th", "st", "am", "pm", "oclock", "knots", "kt", "kn", "weeks", "days", "litres", "amps")
+	"m", "metres", "meters", "ft", "feet", "foot", "nd", "rd", "th", "st", "am", "pm", "oclock", "knots", "kt", "kn", "weeks", "days", "litres", "amps")
 
 // realWords are never taken for a slip of another word.
 var realWords = set("cash", "wash", "dish", "mash", "lash", "bash", "dust", "date", "tree", "trust", "drive", "drove", "phase", "photo", "photos",

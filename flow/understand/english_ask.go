@@ -39,6 +39,8 @@ var englishAsk = map[string]string{
 	AskValueLength:        "Is {value} {unit} the circumference, the diameter or the radius? Type it with the word: {value} {unit} diameter.",
 	AskValueRevs:          "{value} turns per mile or per km? Type {value} rev/mile or {value} rev/km.",
 	AskValuePulses:        "{value} pulses per mile or per km? Type {value} pulses/mile or {value} pulses/km.",
+	AskValuePer:           "{value} what per {per}: turns of the wheel or pulses? Type {value} rev/{per} or {value} pulses/{per}.",
+	AskValueUnit:          "{value} of what? It could be {might}. Type it with its unit: 2438 mm circumference, or 655 rev/mile.",
 	AskValuePercent:       "{value} % of the original, or more than it? Type {offer}, or what the tool shows.",
 	AskValueMark:          "{said}: {one}, or {other}? Type it with its unit, without a thousands mark: {other} mm.",
 	AskStep:               "A step of {said} can't be. Type the smallest step: step 1.",
@@ -62,6 +64,30 @@ var englishAsk = map[string]string{
 	"vin_all_same":        "{said} is the same character 17 times. Type the number on the vehicle, or skip it.",
 	"vin_check":           "The check digit of {text} doesn't fit: one character is wrong. Type it again, or skip it.",
 	AskReadingNumber:      "{said} is no number I can read. Type dash, then GPS: 60/58.",
+	AskOdometer:           "I can't read an odometer in {said}. Type the figure and unit: 48210 mi.",
+	AskStretch:            "Type both over the same way: odometer 20.0 track 19.9.",
+	AskVolts:              "{said} is no 12 V supply. Type the voltage at the battery: 13.4 V.",
+	AskTread:              "I can't read the tread in {said}. Type it new and now: new 8 mm now 7 mm.",
+	AskTreadWhich:         "Is {value} mm the tread new or now? Type both: new 8 mm now 7 mm.",
+	AskTreadOrder:         "More tread now ({now} mm) than new ({new} mm)? Type new, then now: new 8 mm now 7 mm.",
+	AskPressure:           "I can't read the pressure in {said}. Type: placard pressure, or 40 psi, placard 36 psi.",
+	AskRevs:               "{value} turns per mile or km fits no road tyre. Type the maker's figure: 620 revs/mile.",
+	AskRollout:            "I can't read the rollout in {said}. Type turns and length: rolled 5 turns 12.87 m.",
+	AskGears:              "Are the gears as built, or changed? Type: gears as built, or gears 3.73 to 4.10, or gears not known.",
+	AskGearsWhich:         "Is {value} the ratio it left the factory with, or the one now? Type both: gears 3.73 to 4.10.",
+	AskSpeedFrom:          "Is speed taken at the wheels or at the gearbox? Type one, or don't know.",
+	AskLoad:               "I can't read the load in {said}. Type it from the sidewall: 1450 kg.",
+	AskPlace:              "In the bay or at home? Type one.",
+	AskUnits:              "Does the dash count mph or km/h? Type one.",
+	AskLengths:            "mm or inch? Type one.",
+	AskRule:               "Which accuracy rule: never under, or no rule? Type one.",
+	AskAim:                "Which shall be right: dash or distance? Type one.",
+	AskCodes:              "Which codes? Type them as read: P0300 U0121. Or: no codes.",
+	AskLamps:              "Which lamps? Type their names: abs, airbag. Or: no lamps.",
+	AskLine:               "There are {n} lines. Type all yes, or a line's number.",
+	AskLines:              "Which lines are not? Type their numbers with no: 2 no. Or type a number to open that line.",
+	AskLineTwice:          "Line {line} has two answers. Type it again: {line} yes, or {line} no.",
+	AskReadBack:           "I can't read one value in {said}. Type what the module shows now: 2609.",
 }
 
 // More codes.
@@ -80,6 +106,8 @@ const (
 	AskValueRevs     = "value_revs"     // per mile or km: value
 	AskValuePulses   = "value_pulses"   // per mile or km: value
 	AskValuePercent  = "value_percent"  // of the original, or more than it: value
+	AskValuePer      = "value_per"      // what per mile or km: value, per
+	AskValueUnit     = "value_unit"     // a bare figure: value, might
 	AskValueMark     = "value_mark"     // decimal or thousands: one, other
 	AskStep          = "step"           // not above zero
 	AskLimits        = "limits"         // lowest not below highest: min, max

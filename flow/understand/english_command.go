@@ -5,7 +5,7 @@ package understand
 var commandSpecs = map[string]commandSpec{
 	"new":           {CmdNew, anyArg, "new job"},
 	"why":           {CmdWhy, anyArg, "why"},
-	"help":          {CmdHelp, noArg, "help"},
+	"help":          {CmdHelp, topicArg, "help"},
 	"where":         {CmdWhere, noArg, "where are we"},
 	"back":          {CmdBack, noArg, "back"},
 	"change":        {CmdChange, fieldArg, "change"},
@@ -28,6 +28,9 @@ var commandSpecs = map[string]commandSpec{
 	"waive":         {CmdWaive, gateArg, "waive"},
 	"reassign":      {CmdReassign, nameArg, "reassign"},
 	"release":       {CmdRelease, noArg, "release"},
+	"no_reading":    {CmdNoReading, speedArg, "no reading at"},
+	"no_faster":     {CmdNoFaster, noArg, "can't go faster"},
+	"hold":          {CmdNotYet, noArg, "not yet"},
 	"not_yet":       {CmdNotYet, reasonArg, "not yet"},
 	"drive_first":   {CmdDriveFirst, noArg, "drive first"},
 	"write":         {CmdWrite, numberArg, "write"},
@@ -50,9 +53,9 @@ var commandSpecs = map[string]commandSpec{
 
 var englishCommands = newLexicon(false, table(
 	row[string]{"new", "new job, new vehicle, start a job, start a new job, start new job, open a job, open a new job, open job, begin a job, next vehicle, begin a new job, another job, newjob"},
-	row[string]{"why", "why, how come, what for, what is that for, whats that for, whats this for, what is this for, y tho, for what reason, what does it matter, what does that matter"},
-	row[string]{"help", "help, halp, hlep, help me, what can i do, what can i say, what can i type, what now, commands, what do i do, what do i do now, what should i do, i need help, i need some help, im stuck, i am stuck, im lost, i am lost, i dont understand, dont understand, what does that mean, what does this mean, i dont get it, what do you mean, menu, options, how does this work"},
-	row[string]{"where", "where are we, where were we, where am i, where was i, where were we at, status, state, progress, what step, which step, what step are we on, what phase, which phase, how far are we, whats next, what is next, what comes next, whats left, where is it, wheres it at, where we at, current status, job status, status of the job, summary"},
+	row[string]{"why", "why, how come, what for, what is that for, whats that for, whats this for, what is this for, y tho, for what reason, explain, explain that, explain this, explain why, tell me why, what does it matter, what does that matter"},
+	row[string]{"help", "help, halp, hlep, help me, what can i do, what can i say, what can i type, what now, commands, what do i do, what do i do now, what should i do, i need help, need help, need some help, i need some help, im stuck, i am stuck, im lost, i am lost, i dont understand, dont understand, what does that mean, what does this mean, i dont get it, what do you mean, menu, options, how does this work"},
+	row[string]{"where", "where are we, where were we, where am i, where was i, where were we at, where are we up to, where have we got to, status, state, progress, what step, which step, what step are we on, what phase, which phase, how far are we, whats next, what is next, what comes next, whats left, where is it, wheres it at, where we at, current status, job status, status of the job, summary"},
 	row[string]{"back", "back, go back, back up, previous, previous question, one back, back one, step back, go back one, go back a step, go back one step, last question, take me back, back a step, undo, undo that, undo last"},
 	row[string]{"change", "change, correct, amend, update, fix, alter, edit, i need to change, i have to change, i want to change, need to change, want to change, set, make, correction"},
 	row[string]{"skip", "skip, skip it, skip this, skip that, skip this one, skip that one, skip this question, skip question, skip the question, leave it out, leave this out, pass, pass on this, next question, not now, move on, leave it"},
@@ -70,15 +73,18 @@ var englishCommands = newLexicon(false, table(
 	row[string]{"parked", "parked, im parked, i am parked, were parked, we are parked, parked up, im parked up, parked now, parked and stopped, stopped and parked, back and parked, we have parked, weve parked, ive parked, i have parked, were back and parked, now parked, back parked, car is parked, its parked, the car is parked, were back in the bay, back in the bay, were back at the shop, back at the shop, drive done, drive is done, drive finished, done driving, finished driving, drive over, prked, praked, parkd"},
 	row[string]{"board", "board, the board, show board, show the board, show me the board, open jobs, list jobs, jobs, all jobs, list open jobs, show jobs, show open jobs, show all jobs, what jobs are open, which jobs are open"},
 	row[string]{"watch", "watch, watch job, follow, follow job, show job, open job number"},
-	row[string]{"sign_off", "sign off, signoff, sign it off, sign off the job, sign the job off, signed off, i sign off, sign this off, i sign it off, sign"},
+	row[string]{"sign_off", "sign off, signoff, sign it off, sign off the job, sign the job off, signed off, i sign off, sign this off, i sign it off"},
 	row[string]{"waive", "waive, waive the, waive gate, waive the gate, override, override gate, override the gate, waiver"},
 	row[string]{"reassign", "reassign, re assign, reassign it, reassign the job, reassign job, assign, assign it, assign the job, assign job"},
 	row[string]{"release", "release, release it, released, release the hold, release hold, i release, i release it, go ahead, approve, approved, ok to write, okay to write, clear to write, you may write, let them write, let it go, free it"},
-	row[string]{"not_yet", "not yet, hold off, dont release, do not release, dont write yet, wait, hold, not now because, dont write, do not write"},
+	row[string]{"not_yet", "not yet, hold off, dont release, do not release, dont write yet, not now because, dont write, do not write"},
+	row[string]{"hold", "wait, hold"},
+	row[string]{"no_reading", "no reading at, no reading for, no reading, missed, missed the, couldnt do, could not do, couldnt get, couldnt hold, couldnt reach, cant do, cannot do, cant reach, cant get, didnt get, didnt do, no gps at, nothing at, no fix at, not possible at, no chance at"},
+	row[string]{"no_faster", "cant go faster, cannot go faster, cant go any faster, couldnt go faster, couldnt go any faster, faster isnt possible, faster is not possible, no faster, not faster, faster not possible, cant drive faster, cant do faster, thats as fast as it goes, thats as fast as i can go, thats as fast as the road allows, road is too slow, too slow a road, no faster road, no road for that, no faster road here"},
 	row[string]{"drive_first", "drive first, drive it first, test drive first, drive before writing, drive before the write, do the drive first, drive 1st, id drive first, ill drive first, i will drive first, rather drive first, lets drive first, we drive first, well drive first"},
 	row[string]{"write", "write, write it, write the value, write now, write value, write that, program it, program, programme it, ill write, i will write, lets write, go to write, write next, i write, code it, do the write"},
 	row[string]{"wrote", "wrote it, wrote, i wrote, i wrote it, ive written, ive written it, i have written, written, its written, i put, i already wrote, i already put, i already changed, already wrote it, already written, i programmed it, programmed it, i changed it already, i entered it, entered it, put it in, i put it in, its in"},
-	row[string]{"strike", "strike, strike out, strike it, strike that, cross out, scratch, scratch that, delete, remove, drop, drop that, throw out, discard, ignore, forget, take out, void, bin, leave out"},
+	row[string]{"strike", "strike, strike out, strike it, strike that, cross out, scratch, scratch that, delete, remove, drop, drop that, throw out, discard, ignore, scrap, forget, take out, void, bin, leave out"},
 	row[string]{"keep", "keep, keep it, keep that, keep them, keep both, keep all, leave it in, let it stand, its right keep it, it stands, stet"},
 	row[string]{"swap", "swap, swap it, swap that, swap them, swapped, switch, switch them, other way round, the other way round, other way around, the other way around, wrong way round, reversed, reverse, flip, flip it, flip them, swop, turn it round, turn them round, it was swapped, they are swapped, theyre swapped, i swapped them"},
 	row[string]{"correct", "correct, change, correct reading, change reading, fix, amend, replace, correct the reading, change the reading"},
@@ -101,7 +107,7 @@ var englishLead = newLexicon(false, table(
 
 // englishTrail may stand behind a command that takes nothing.
 var englishTrail = newLexicon(false, table(
-	row[bool]{true, "please, pls, plz, now, then, thanks, thank you, cheers, ta, mate, boss, for now, for a moment, for a minute, for a bit, for today, again, here, today, a moment, a minute, a sec, a second, right now, asap, up, quick, quickly, ok, okay, bot, milepost, me, us, with this, with that, with it, on this, this, that, it, at the moment, right away, immediately, first, already, man, bud, sir, in the job, in this job, of this job, at, the job, one step, one, a bit, yet, so far, tho, though, i said, lunch, for lunch, everyone, guys, to you, then please, someone, somebody, anyone"},
+	row[bool]{true, "please, pls, plz, now, then, thanks, thank you, cheers, ta, mate, boss, for now, for a moment, for a minute, for a bit, for today, again, today, a moment, a minute, a sec, a second, right now, asap, up, quick, quickly, ok, okay, bot, milepost, us, with this, with that, with it, on this, this, that, it, at the moment, right away, immediately, first, already, man, bud, sir, a bit, yet, so far, tho, though, i said, lunch, for lunch, everyone, guys, to you, then please, we"},
 ))
 
 var englishNameGlue = set("to", "the", "job", "over", "this", "it", "for", "a", "customer", "guest", "technician", "tech")
@@ -109,6 +115,8 @@ var englishNameGlue = set("to", "the", "job", "over", "this", "it", "for", "a", 
 var englishReadingGlue = set("the", "last", "first", "second", "third", "one", "reading", "readings", "number", "no", "nr", "that", "it", "of", "at", "on", "dash", "gps", "out", "pair", "this", "them", "and", "drive", "all", "previous", "both", "mph", "line", "bad", "wrong", "odd", "other", "round", "around", "way", "vs", "speedo", "phone", "clock", "two", "is", "was", "entry", "please", "from")
 
 var englishWriteGlue = set("the", "value", "it", "is", "to", "as", "number", "new", "with", "a", "and", "of", "step", "engine", "abs", "now", "first", "then", "instead", "in", "into", "module", "please")
+
+var englishTopic = set("with", "on", "about", "for", "regarding", "understanding")
 
 var englishFactLead = set("no", "none", "nothing", "all", "with", "and", "codes", "lamps", "lights", "now", "ok", "still", "engine", "abs", "brake", "tpms", "airbag", "one", "a", "it", "took", "up", "new", "same", "readings", "at", "got", "in", "already", "here", "clear", "without", "check")
 

@@ -12,6 +12,8 @@ var englishUnits = newLexicon(false, table(
 	row[string]{revKm, "rev km, revs km, rev per km, revs per km, revs a km, rev a km, revs to the km, revolutions per km, revolutions km, revolutions per kilometre, revolutions per kilometer, revs per kilometre, revs per kilometer, rev per kilometre, rev per kilometer, revs kilometre, turns per km, turns a km, turns km, turns per kilometre, turns per kilometer, rotations per km, r km, rpkm, rounds per km, revs per k"},
 	row[string]{pulseMile, "pulse mile, pulses mile, pulses per mile, pulse per mile, pulses a mile, pulses mi, pulse mi, pulses per mi, imp mile, impulses per mile, impulses mile, imp per mile, ticks per mile, ppm, p mile, counts per mile"},
 	row[string]{pulseKm, "pulse km, pulses km, pulses per km, pulse per km, pulses a km, pulses per kilometre, pulses per kilometer, pulses kilometre, imp km, imp per km, impulses per km, impulses km, impulse km, impulses per kilometre, impulses per kilometer, ticks per km, ppkm, p km, counts per km, i km"},
+	row[string]{perMile, "per mile, a mile, per mi, to the mile"},
+	row[string]{perKm, "per km, a km, per kilometre, per kilometer, to the km"},
 	row[string]{revsOfWhat, "rev, revs, revolutions, rotations"},
 	row[string]{turn, "turns, turn, rounds, times around"},
 	row[string]{pulsesOf, "pulse, pulses, impulses, imp, imps"},
@@ -37,7 +39,7 @@ var englishQuantities = newLexicon(true, table(
 	row[string]{Circumference, "circumference, circ, circumfrence, rolling circumference, circumferance, perimeter, rolling circ, tyre circumference, tire circumference, wheel circumference, umfang, girth"},
 	row[string]{Diameter, "diameter, dia, diam, overall diameter, od, tyre diameter, tire diameter, rolling diameter, wheel diameter, diametre, ø"},
 	row[string]{Radius, "radius, rolling radius, dynamic radius, rad, wheel radius, tyre radius, tire radius, loaded radius"},
-	row[string]{AxleRatio, "axle ratio, axle, final drive, final drive ratio, diff ratio, differential ratio, rear end ratio, gear ratio, rear axle ratio, ratio, diff, differential"},
+	row[string]{AxleRatio, "axle ratio, axle, final drive, final drive ratio, diff ratio, differential ratio, rear end ratio, gear ratio, rear axle ratio, ratio, gears, gearing, diff, differential"},
 	row[string]{Percent, "percent, percentage, correction factor, correction"},
 ))
 

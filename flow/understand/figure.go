@@ -204,7 +204,12 @@ func fraction(r rune) float64 {
 	return 0
 }
 
-// plain prints a number as the contract wants it: a decimal point, no exponent, no trailing zeros.
+// plain prints a number for people and for the readers: a decimal point, no exponent, no trailing zeros, save one where
+// three decimals could be taken for thousands.
 func plain(v float64) string {
-	return strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
+	s := strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
+	if i := strings.IndexByte(s, '.'); i > 0 && len(s)-i == 4 && s[0] != '0' {
+		s += "0"
+	}
+	return s
 }

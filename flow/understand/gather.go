@@ -8,6 +8,7 @@ func (p *pairing) gather(ts []token) {
 	lastFigure := -9 // token index of the last figure
 	truth, doubt := false, false
 	bind := false
+	p.letters = dashAndGPS(ts)
 	push := func(it item) { p.items = append(p.items, it) }
 	last := func() *item {
 		if n := len(p.items); n > 0 {
@@ -64,6 +65,10 @@ func (p *pairing) gather(ts []token) {
 					p.conditions = append(p.conditions, c)
 				}
 				i += n - 1
+				continue
+			}
+			if p.letters && (t.text == "d" || t.text == "g") {
+				p.noun(ts, i, 1, map[string]role{"d": onDash, "g": onGPS}[t.text], bind)
 				continue
 			}
 			if s, _, ok := englishSource.find(ts, i); ok {
@@ -155,9 +160,12 @@ func (p *pairing) noun(ts []token, i, n int, r role, bind bool) {
 		if _, _, ok := englishBack.find(ts, i); ok && (ts[i].text == "indicated" || ts[i].text == "ind") && !it.fwd {
 			it.back = true
 		}
-		if ts[i-1].end == ts[i].start || ts[i-1].text == "(" { // "60gps", "60 (gps)"
+		if ts[i-1].kind == number && ts[i-1].end == ts[i].start || ts[i-1].text == "(" && at(ts, i+n).text == ")" { // "60gps", "60 (gps)"
 			it.back = true
 		}
+	}
+	if at(ts, i-1).text == "(" && at(ts, i+n).kind == number { // "66 (gps 70)"
+		it.fwd, it.back = true, false
 	}
 	p.items = append(p.items, it)
 }
@@ -221,7 +229,7 @@ func negative(ts []token, i int) bool {
 // notSpeed tells whether the figure is something else: with another unit, glued to letters, a time, a number in a list.
 func (p *pairing) notSpeed(ts []token, i int) bool {
 	t, next, prev := ts[i], at(ts, i+1), at(ts, i-1)
-	if t.glued {
+	if t.glued && !(prev.text == "x" && at(ts, i-2).kind == number) && !(p.letters && (prev.text == "d" || prev.text == "g")) {
 		if _, _, ok := englishNouns.find(ts, i-1); !ok {
 			return true
 		}
@@ -229,11 +237,11 @@ func (p *pairing) notSpeed(ts []token, i int) bool {
 	if t.num.spoken && t.num.value <= 2 {
 		return true
 	}
-	if next.text == "%" || next.text == "\"" || prev.text == "#" || prev.text == "$" || prev.text == "£" || prev.text == "€" {
+	if next.text == "%" || next.text == "\"" && !quoted(ts, i) || prev.text == "#" || prev.text == "$" || prev.text == "£" || prev.text == "€" {
 		return true
 	}
 	if next.kind == word && otherUnits[next.text] {
-		if next.text == "in" || next.text == "s" || next.text == "h" || next.text == "x" || next.text == "c" || next.text == "f" || next.text == "m" {
+		if next.text == "in" || next.text == "s" || next.text == "h" || next.text == "c" || next.text == "f" || next.text == "m" {
 			return next.glued
 		}
 		return true
@@ -247,11 +255,36 @@ func (p *pairing) notSpeed(ts []token, i int) bool {
 			return true
 		}
 	}
+	if prev.text == "reading" && t.num.value < 21 && (next.text == ":" || next.text == ")") {
+		return true
+	}
 	switch prev.text {
 	case "drive", "run", "pass", "unit", "job", "bay", "no", "number", "nr", "line", "code", "module":
 		return !t.num.spoken || prev.text != "no"
 	}
 	return false
+}
+
+// dashAndGPS tells whether the letters d and g stand for dash and GPS: both occur beside figures.
+func dashAndGPS(ts []token) bool {
+	seen := map[string]bool{}
+	for i, t := range ts {
+		if t.kind == word && (t.text == "d" || t.text == "g") && (at(ts, i+1).kind == number || at(ts, i-1).kind == number || at(ts, i+1).text == ":" || at(ts, i+1).text == "=") {
+			seen[t.text] = true
+		}
+	}
+	return seen["d"] && seen["g"]
+}
+
+// quoted tells whether a quote mark was opened before token i, so that the next closes it.
+func quoted(ts []token, i int) bool {
+	open := false
+	for _, t := range ts[:i] {
+		if t.text == "\"" && t.kind == symbol {
+			open = !open
+		}
+	}
+	return open
 }
 
 // clock tells whether two figures around a colon are a time of day.

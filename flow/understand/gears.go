@@ -106,7 +106,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	return m, true, nil
 }
 
-var englishGears = set("gears", "gear", "gearing", "geared", "regeared", "regear", "axle", "axles", "diff", "diffs", "ratio", "ratios", "differential", "gearbox", "gearset", "drive", "rear-end", "pinion", "transfer")
+var englishGears = set("gears", "gear", "gearing", "geared", "regeared", "regear", "axle", "axles", "diff", "diffs", "ratio", "ratios", "differential", "gearbox", "gearset", "pinion", "transfer")
 
 var englishWas = set("was", "were", "from", "originally", "original", "factory", "stock", "before", "old", "used", "instead", "not")
 

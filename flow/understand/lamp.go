@@ -61,7 +61,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 	}
 	lit := false // a word that says lamps are on
 	for i, t := range ts {
-		if !gone[i] && (englishLampWord[t.text] || englishLit[t.text]) {
+		if !gone[i] && (englishLampWord[t.text] || englishLit[t.text]) || t.text == "except" || t.text == "apart" || t.text == "only" {
 			lit = true
 		}
 	}
@@ -85,7 +85,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 		if gone[p.from] || !lit && !onlyNames || negated(ts, p.from) || off(ts, p.to) {
 			continue
 		}
-		if !beside(ts, p.from, p.to) && !onlyNames {
+		if !beside(ts, p.from, p.to) && !onlyNames && !excepted(ts, p.from) {
 			continue
 		}
 		w := cleanWords(text[ts[p.from].start:ts[p.to-1].end])
@@ -118,7 +118,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 		m.Echo = "no lamps"
 	default:
 		for i, t := range ts {
-			if englishLampWord[t.text] && !gone[i] && !negated(ts, i) {
+			if englishLampWord[t.text] && !gone[i] && !negated(ts, i) && !off(ts, i+1) {
 				return m, false, newAsk(AskLamps, text)
 			}
 		}
@@ -138,7 +138,7 @@ func negated(ts []token, i int) bool {
 		switch ts[j].text {
 		case "no", "without", "not", "isnt", "neither":
 			return true
-		case "but", "only", "except", "just":
+		case "but", "only", "except", "just", "apart", "besides":
 			return false
 		}
 	}
@@ -149,6 +149,17 @@ func negated(ts []token, i int) bool {
 func lampList(ts []token, i int) bool {
 	_, _, ok := englishLamps.find(ts, i-1)
 	return ok
+}
+
+// excepted tells whether "except", "apart from" or "only" leads to a name.
+func excepted(ts []token, i int) bool {
+	for j := i - 1; j >= 0 && j >= i-4; j-- {
+		switch ts[j].text {
+		case "except", "apart", "only", "but", "besides":
+			return true
+		}
+	}
+	return false
 }
 
 // off tells whether a lamp is said to be out: "abs light off", "airbag light is out".
@@ -190,7 +201,7 @@ func beside(ts []token, from, to int) bool {
 // otherLamp keeps the words before "light" or "lamp" where they name none of the known.
 func otherLamp(text string, ts []token, gone []bool) (string, int, int, bool) {
 	for i, t := range ts {
-		if !englishLampWord[t.text] || gone[i] || negated(ts, i) {
+		if !englishLampWord[t.text] || gone[i] || negated(ts, i) || off(ts, i+1) {
 			continue
 		}
 		j := i

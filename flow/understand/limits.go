@@ -119,7 +119,13 @@ func limits(ts []token) (Limits, []bool, *Ask) {
 			take(i, m.to)
 		}
 	}
-	for _, m := range ms { // "goes up in 5s"
+	for _, m := range ms { // "goes up in 5s", "1 at a time"
+		if l.Step == nil && at(ts, m.to).text == "at" && at(ts, m.to+1).text == "a" && at(ts, m.to+2).text == "time" {
+			l.Step = ptr(m.fig.value)
+			setUnit(m.unit)
+			take(m.from, m.to+3)
+			continue
+		}
 		if g := at(ts, m.to); l.Step == nil && g.glued && g.text == "s" && at(ts, m.from-1).text == "in" {
 			l.Step = ptr(m.fig.value)
 			take(m.from-1, m.to+1)

@@ -7,69 +7,78 @@ import (
 )
 
 // readers are all readers by name, each giving its echo, "none", or "ask:code". Test lines and fuzzing share it.
-var readers = map[string]func(string, Context) string{
-	"reading":    func(s string, c Context) string { ms, a := Readings(s, c); return echoes(ms, a) },
-	"stored":     func(s string, c Context) string { ms, a := StoredValues(s, c); return echoes(ms, a) },
-	"size":       func(s string, c Context) string { ms, a := Sizes(s); return echoes(ms, a) },
-	"limits":     func(s string, c Context) string { m, ok, a := FindLimits(s); return echo(m, ok, a) },
-	"readback":   func(s string, c Context) string { m, ok, a := ReadBack(s, c); return echo(m, ok, a) },
-	"odometer":   func(s string, c Context) string { m, ok, a := Odometer(s, c); return echo(m, ok, a) },
-	"stretch":    func(s string, c Context) string { m, ok, a := OdometerCheck(s, c); return echo(m, ok, a) },
-	"volts":      func(s string, c Context) string { m, ok, a := Voltage(s); return echo(m, ok, a) },
-	"tread":      func(s string, c Context) string { m, ok, a := Treads(s); return echo(m, ok, a) },
-	"pressure":   func(s string, c Context) string { m, ok, a := Pressures(s); return echo(m, ok, a) },
-	"revs":       func(s string, c Context) string { m, ok, a := PublishedRevs(s); return echo(m, ok, a) },
-	"rollout":    func(s string, c Context) string { m, ok, a := Rollouts(s); return echo(m, ok, a) },
-	"gears":      func(s string, c Context) string { m, ok, a := FindGears(s); return echo(m, ok, a) },
-	"speed_from": func(s string, c Context) string { m, ok, a := SpeedFrom(s); return echo(m, ok, a) },
-	"load":       func(s string, c Context) string { m, ok, a := Load(s); return echo(m, ok, a) },
-	"place":      func(s string, c Context) string { m, ok, a := Place(s); return echo(m, ok, a) },
-	"units":      func(s string, c Context) string { m, ok, a := Units(s); return echo(m, ok, a) },
-	"rule":       func(s string, c Context) string { m, ok, a := Rule(s); return echo(m, ok, a) },
-	"aim":        func(s string, c Context) string { m, ok, a := Aim(s); return echo(m, ok, a) },
-	"open":       func(s string, c Context) string { m, a := Open(s, c); return echo(m, true, a) },
-	"yesno":      func(s string, c Context) string { m, ok := YesNo(s); return echo(m, ok, nil) },
-	"choice":     func(s string, c Context) string { m, ok, a := Choice(s, 5); return echo(m, ok, a) },
-	"checklist":  func(s string, c Context) string { m, ok, a := Checklist(s, 4); return echo(m, ok, a) },
-	"codes":      func(s string, c Context) string { m, ok, a := Codes(s); return echo(m, ok, a) },
-	"lamps":      func(s string, c Context) string { m, ok, a := Lamps(s); return echo(m, ok, a) },
-	"tool": func(s string, c Context) string {
+var readers = map[string]func(string, Context) result{
+	"reading":    func(s string, c Context) result { ms, a := Readings(s, c); return echoes(ms, a) },
+	"stored":     func(s string, c Context) result { ms, a := StoredValues(s, c); return echoes(ms, a) },
+	"size":       func(s string, c Context) result { ms, a := Sizes(s); return echoes(ms, a) },
+	"limits":     func(s string, c Context) result { m, ok, a := FindLimits(s); return echo(m, ok, a) },
+	"readback":   func(s string, c Context) result { m, ok, a := ReadBack(s, c); return echo(m, ok, a) },
+	"odometer":   func(s string, c Context) result { m, ok, a := Odometer(s, c); return echo(m, ok, a) },
+	"stretch":    func(s string, c Context) result { m, ok, a := OdometerCheck(s, c); return echo(m, ok, a) },
+	"volts":      func(s string, c Context) result { m, ok, a := Voltage(s); return echo(m, ok, a) },
+	"tread":      func(s string, c Context) result { m, ok, a := Treads(s); return echo(m, ok, a) },
+	"pressure":   func(s string, c Context) result { m, ok, a := Pressures(s); return echo(m, ok, a) },
+	"revs":       func(s string, c Context) result { m, ok, a := PublishedRevs(s); return echo(m, ok, a) },
+	"rollout":    func(s string, c Context) result { m, ok, a := Rollouts(s); return echo(m, ok, a) },
+	"gears":      func(s string, c Context) result { m, ok, a := FindGears(s); return echo(m, ok, a) },
+	"speed_from": func(s string, c Context) result { m, ok, a := SpeedFrom(s); return echo(m, ok, a) },
+	"load":       func(s string, c Context) result { m, ok, a := Load(s); return echo(m, ok, a) },
+	"place":      func(s string, c Context) result { m, ok, a := Place(s); return echo(m, ok, a) },
+	"units":      func(s string, c Context) result { m, ok, a := Units(s); return echo(m, ok, a) },
+	"rule":       func(s string, c Context) result { m, ok, a := Rule(s); return echo(m, ok, a) },
+	"aim":        func(s string, c Context) result { m, ok, a := Aim(s); return echo(m, ok, a) },
+	"open":       func(s string, c Context) result { m, a := Open(s, c); return echo(m, true, a) },
+	"yesno":      func(s string, c Context) result { m, ok := YesNo(s); return echo(m, ok, nil) },
+	"choice":     func(s string, c Context) result { m, ok, a := Choice(s, 5); return echo(m, ok, a) },
+	"checklist":  func(s string, c Context) result { m, ok, a := Checklist(s, 4); return echo(m, ok, a) },
+	"codes":      func(s string, c Context) result { m, ok, a := Codes(s); return echo(m, ok, a) },
+	"lamps":      func(s string, c Context) result { m, ok, a := Lamps(s); return echo(m, ok, a) },
+	"tool": func(s string, c Context) result {
 		m, a := ToolSays(s)
-		e := echo(m, true, a)
+		r := echo(m, true, a)
 		if m.Value.Reason != "" {
-			e += ": " + m.Value.Reason
+			r.echo += ": " + m.Value.Reason
 		}
-		return e
+		return r
 	},
-	"vin":     func(s string, c Context) string { m, ok, a := VIN(s); return echo(m, ok, a) },
-	"module":  func(s string, c Context) string { return echoes(Modules(s), nil) },
-	"guest":   func(s string, c Context) string { m, ok := GuestCode(s); return echo(m, ok, nil) },
-	"command": func(s string, c Context) string { m, ok := ReadCommand(s); return echo(m, ok, nil) },
-	"clean":   func(s string, c Context) string { t, _ := Clean(s); return t },
+	"vin":     func(s string, c Context) result { m, ok, a := VIN(s); return echo(m, ok, a) },
+	"module":  func(s string, c Context) result { return echoes(Modules(s), nil) },
+	"guest":   func(s string, c Context) result { m, ok := GuestCode(s); return echo(m, ok, nil) },
+	"command": func(s string, c Context) result { m, ok := ReadCommand(s); return echo(m, ok, nil) },
+	"clean":   func(s string, c Context) result { t, _ := Clean(s); return result{echo: t} },
 }
 
-func echo[T any](m Match[T], ok bool, ask *Ask) string {
+// result is what a reader said, and the spans of its matches.
+type result struct {
+	echo  string
+	spans [][2]int
+}
+
+func echo[T any](m Match[T], ok bool, ask *Ask) result {
 	switch {
 	case ask != nil:
-		return "ask:" + ask.Code
+		return result{echo: "ask:" + ask.Code}
 	case !ok:
-		return "none"
+		return result{echo: "none"}
 	}
-	return m.Echo
+	return result{m.Echo, [][2]int{{m.Start, m.End}}}
 }
 
-func echoes[T any](ms []Match[T], ask *Ask) string {
-	if ask != nil {
-		return "ask:" + ask.Code
-	}
-	if len(ms) == 0 {
-		return "none"
-	}
+func echoes[T any](ms []Match[T], ask *Ask) result {
+	var r result
 	var out []string
 	for _, m := range ms {
 		out = append(out, m.Echo)
+		r.spans = append(r.spans, [2]int{m.Start, m.End})
 	}
-	return strings.Join(out, "; ")
+	r.echo = strings.Join(out, "; ")
+	switch {
+	case ask != nil:
+		r.echo = "ask:" + ask.Code
+	case len(ms) == 0:
+		r.echo = "none"
+	}
+	return r
 }
 
 type testLine struct {
@@ -100,7 +109,7 @@ func TestLines(t *testing.T) {
 				if !ok {
 					t.Fatalf("no reader %q", l.Reader)
 				}
-				got := read(l.Text, Context{SpeedUnit: l.Unit, Labels: l.Labels})
+				got := read(l.Text, Context{SpeedUnit: l.Unit, Labels: l.Labels}).echo
 				if got != l.Want && !(l.Want == "ask" && strings.HasPrefix(got, "ask:")) {
 					t.Errorf("%s %q:\n\tgot  %s\n\twant %s", l.Reader, l.Text, got, l.Want)
 				}
@@ -116,24 +125,31 @@ func TestLines(t *testing.T) {
 func TestEchoRereads(t *testing.T) {
 	for _, f := range lineFiles(t) {
 		for _, l := range lines[testLine](t, f) {
-			switch l.Reader {
-			case "clean", "speed_from", "aim", "rule", "module", "open":
-				continue // their echoes are names of categories, or hold the person's own words
-			}
-			ctx := Context{SpeedUnit: l.Unit, Labels: l.Labels}
-			got := readers[l.Reader](l.Text, ctx)
-			if got == "none" || strings.HasPrefix(got, "ask:") {
-				continue
-			}
-			said, _, _ := strings.Cut(got, ": ")
-			if l.Reader != "tool" {
-				said = got
-			}
-			again := readers[l.Reader](said, ctx)
-			if again != got && !(l.Reader == "tool" && strings.HasPrefix(got, again)) {
-				t.Errorf("%s %q: echo %q reads as %q", l.Reader, l.Text, got, again)
-			}
+			reread(t, l.Reader, l.Text, Context{SpeedUnit: l.Unit, Labels: l.Labels})
 		}
 	}
 }
 
+// ownWords are readers whose echo is the name of a category, or holds the person's own words.
+var ownWords = map[string]bool{"speed_from": true, "aim": true, "rule": true, "module": true, "open": true, "command": true, "lamps": true}
+
+func reread(t *testing.T, reader, text string, ctx Context) {
+	t.Helper()
+	got := readers[reader](text, ctx)
+	for _, s := range got.spans {
+		if s[0] < 0 || s[0] > s[1] || s[1] > len(text) && reader != "open" {
+			t.Errorf("%s %q: span %v outside %d bytes", reader, text, s, len(text))
+		}
+	}
+	if got.echo == "none" || strings.HasPrefix(got.echo, "ask:") || ownWords[reader] {
+		return
+	}
+	said := got.echo
+	if reader == "tool" {
+		said, _, _ = strings.Cut(said, ": ")
+	}
+	again := readers[reader](said, ctx).echo
+	if again != got.echo && again != said {
+		t.Errorf("%s %q: echo %q reads as %q", reader, text, got.echo, again)
+	}
+}

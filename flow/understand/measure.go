@@ -14,6 +14,8 @@ const (
 	revKm      = "rev/km"
 	pulseMile  = "pulses/mile"
 	pulseKm    = "pulses/km"
+	perMile    = "per mile"
+	perKm      = "per km"
 	revsOfWhat = "revs"   // per mile or per km was not said
 	pulsesOf   = "pulses" // the same
 	rpm        = "rpm"

@@ -3,7 +3,6 @@ package understand
 import (
 	"fmt"
 	"math"
-	"strings"
 )
 
 // Reading is one pair of speeds read at the same moment.
@@ -133,5 +132,3 @@ func droppedZero(dash, gps, top float64) (string, bool) {
 func roleName(r role) string {
 	return [...]string{"", "dash", "gps", "tool", "odometer"}[r]
 }
-
-func isSpeedWord(s string) bool { return strings.TrimSpace(s) != "" }

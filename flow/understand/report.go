@@ -1,6 +1,9 @@
 package understand
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Report is the answer of the understand command, in the contract's JSON.
 type Report struct {
@@ -101,10 +104,22 @@ func sizeReport(text string) Report {
 	return Report{Understood: true, Size: &f}
 }
 
+// bareAsk asks for the unit of a bare figure, naming what it could be.
+func bareAsk(s Stored) *Ask {
+	v := plain(s.Typed)
+	if len(s.Might) == 0 {
+		return newAsk(AskValueUnit, v, "value", v, "might", "mm, rev/mile, %")
+	}
+	return newAsk(AskValueUnit, v, "value", v, "might", strings.Join(s.Might[:min(3, len(s.Might))], ", "))
+}
+
 func valueReport(text, unit string) (Report, error) {
 	ms, ask := StoredValues(text, Context{})
 	if ask != nil {
 		return refuse(ask), nil
+	}
+	if unit == MPH || unit == KmH { // the unit of the dash says nothing of a stored value
+		unit = ""
 	}
 	if unit != "" && !ms[0].Value.Known() {
 		if _, ok := englishUnits.phrases[unit]; !ok && unit != revMile && unit != revKm && unit != pulseMile && unit != pulseKm && unit != percent && unit != "" {
@@ -116,6 +131,9 @@ func valueReport(text, unit string) (Report, error) {
 		}
 		again[0].Value.Module, again[0].Value.Limits = ms[0].Value.Module, ms[0].Value.Limits
 		ms[0] = again[0]
+	}
+	if !ms[0].Value.Known() { // a bare figure is no value yet
+		return refuse(bareAsk(ms[0].Value)), nil
 	}
 	r := Report{Understood: true}
 	for i, m := range ms {

@@ -1,5 +1,7 @@
 package understand
 
+import "strings"
+
 // Number words of English speech and dictation. "Oh" counts as zero only inside a number.
 var (
 	ones = map[string]int{"zero": 0, "nought": 0, "naught": 0, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6,
@@ -153,6 +155,11 @@ func belowHundred(in []token, i int) (int, int, bool) {
 	}
 	v, ok := tens[w]
 	if !ok {
+		for t, v := range tens { // "sixtyfive"
+			if u, ok := ones[strings.TrimPrefix(w, t)]; ok && u > 0 && strings.HasPrefix(w, t) {
+				return v + u, i + 1, true
+			}
+		}
 		return 0, i, false
 	}
 	j := i + 1

@@ -1,5 +1,7 @@
 package understand
 
+import "math"
+
 // Tread is the tread depth in mm of the tyres fitted.
 type Tread struct {
 	New, Now *float64 // nil where not said
@@ -47,7 +49,7 @@ func Treads(text string) (Match[Tread], bool, *Ask) {
 		if x.unit == "" && thirties {
 			x.unit = thirtySec
 		}
-		return ptr(round6(treadMM(x)))
+		return ptr(math.Round(round6(treadMM(x))*100) / 100)
 	}
 	switch {
 	case len(ms) == 0:

@@ -1,6 +1,10 @@
 package understand
 
-import "math"
+import (
+	"math"
+	"slices"
+	"strings"
+)
 
 // Quantities a module may hold, as the contract spells them.
 const (
@@ -58,13 +62,19 @@ func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
 	if len(ms) == 0 {
 		return nil, newAsk(AskValueNone, text)
 	}
+	ms = oneLength(ms)
 	mods := englishModules.all(ts)
 	if len(ms) == 1 {
 		return one(text, ts, ms[0], lim, mods)
 	}
-	// Several figures: one for each module, or one that carries a unit or a name while the rest carry nothing.
+	// Several figures: one for each module, and every module named has its own.
 	owner := owners(ts, ms, mods)
 	var out []Match[Stored]
+	for _, p := range mods {
+		if !slices.Contains(owner, p.value) {
+			return nil, newAsk(AskValueSeveral, text)
+		}
+	}
 	seen := map[string]bool{}
 	for i, m := range ms {
 		if owner[i] == "" || seen[owner[i]] {
@@ -119,6 +129,9 @@ func one(text string, ts []token, m measure, lim Limits, mods []phrase[string]) 
 			names = append(names, p.value)
 		}
 	}
+	if len(names) > 1 && !enumerated(ts, mods) {
+		return nil, newAsk(AskValueSeveral, text)
+	}
 	if len(names) == 0 {
 		names = []string{""}
 	}
@@ -128,6 +141,40 @@ func one(text string, ts []token, m measure, lim Limits, mods []phrase[string]) 
 		out = append(out, Match[Stored]{Value: s, Start: start, End: end, Echo: storedEcho(s)})
 	}
 	return out, nil
+}
+
+// enumerated tells whether modules are named in one row: "in the engine, gearbox and abs".
+func enumerated(ts []token, mods []phrase[string]) bool {
+	for _, t := range ts {
+		if t.kind == word && englishLacks[t.text] {
+			return false
+		}
+	}
+	for i := 1; i < len(mods); i++ {
+		for _, t := range ts[mods[i-1].to:mods[i].from] {
+			switch t.text {
+			case "and", ",", "&", "the", "module", "in", "+", "/", "also", "modules":
+			default:
+				return false
+			}
+		}
+	}
+	return true
+}
+
+var englishLacks = set("none", "no", "not", "nothing", "without", "isnt", "doesnt", "hasnt", "empty", "except", "different", "differs")
+
+// oneLength drops the second of two figures that are the same length in two units ("2438 mm / 96 in").
+func oneLength(ms []measure) []measure {
+	if len(ms) != 2 {
+		return ms
+	}
+	a, okA := toMM[ms[0].unit]
+	b, okB := toMM[ms[1].unit]
+	if r := ms[0].fig.value * a / (ms[1].fig.value * b); okA && okB && ms[0].unit != ms[1].unit && math.Abs(r-1) < 0.003 {
+		return ms[:1]
+	}
+	return ms
 }
 
 // owners finds the module each figure belongs to: the one named in the same part of the sentence.
@@ -190,7 +237,14 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 	pick(&s, m.fig, unit, qty)
 	v := s.Typed
 	switch unit {
+	case perMile, perKm:
+		return s, newAsk(AskValuePer, said, "value", plain(v), "per", strings.TrimPrefix(unit, "per "))
 	case rpm, revsOfWhat:
+		if u := namedRevs(ts); u != "" { // "655 rpm (revs per mile)"
+			s.Value, s.Unit, s.TypedIn = v, u, u
+			s.Quantity = map[string]string{revMile: RevsPerMile, revKm: RevsPerKm}[u]
+			break
+		}
 		return s, newAsk(AskValueRevs, said, "value", plain(v)).offer(plain(v) + " rev/mile")
 	case pulsesOf:
 		return s, newAsk(AskValuePulses, said, "value", plain(v))
@@ -248,6 +302,20 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 	return s, nil
 }
 
+// namedRevs finds "revs per mile" or "per km" spelled out anywhere, if only one of them is.
+func namedRevs(ts []token) string {
+	out := ""
+	for _, p := range englishUnits.all(ts) {
+		if p.value == revMile || p.value == revKm {
+			if out != "" && out != p.value {
+				return ""
+			}
+			out = p.value
+		}
+	}
+	return out
+}
+
 // pick decides a figure in doubt ("2.438", "2,438") by what its unit makes plausible.
 func pick(s *Stored, f figure, unit, qty string) {
 	if !f.twoWay {
@@ -281,7 +349,7 @@ func plausible(v float64, unit, qty string) bool {
 // looseUnit finds a unit not directly behind the figure: before it ("rev/km 455") or after a word ("455 and rev/km").
 func looseUnit(ts []token, m measure) string {
 	j := m.to
-	for j < len(ts) && j < m.to+3 && ts[j].kind == word && englishUnitLink[ts[j].text] {
+	for j < len(ts) && j < m.to+6 && ts[j].kind == word && englishUnitLink[ts[j].text] {
 		j++
 	}
 	if j > m.to {

@@ -17,7 +17,7 @@ func Voltage(text string) (Match[float64], bool, *Ask) {
 			hits = append(hits, x)
 		case x.unit == "" && x.fig.decimals > 0 && x.fig.value >= 9 && x.fig.value <= 16:
 			loose = append(loose, x)
-		case x.unit == "" && wholeMessage(ts, x):
+		case x.unit == "" && wholeMessage(ts, x) && x.fig.value < 200:
 			loose = append(loose, x)
 		}
 	}
