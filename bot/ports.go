@@ -84,6 +84,9 @@ var (
 	ErrDelivered = errors.New("delivery handled before")
 	// ErrFull: the disk is full; nothing was changed.
 	ErrFull = errors.New("store is full")
+	// ErrLingers: erased, and the entry stands, but erased bytes could not yet be
+	// removed from the disk. The next erasure or start of the program does it.
+	ErrLingers = errors.New("erased, but not yet from the disk")
 )
 
 // Store keeps the log and what hangs on it. All methods are safe for
@@ -139,9 +142,12 @@ type Store interface {
 	// Erase deletes items for good: content and salts, and everything of the
 	// batch's job that only passed through (outbox, index row, keys, evidence);
 	// what of it still stands is in the batch: Index, Vehicles and Evidence take
-	// the place of the job's, and of those in Forget the current job goes. After it returns the erased words are in no byte
-	// of the store. The entry that records the erasure is in the batch,
-	// committed in the same transaction.
+	// the place of the job's, and of those in Forget the current job goes, and a
+	// thread that is named as they are. Evidence that no job holds and no item
+	// names is removed. Delivery keys stay: a repeat is still a repeat. After it
+	// returns the erased words are in no byte of the store (ErrLingers: not yet).
+	// The entry that records the erasure is in the batch, committed in the same
+	// transaction.
 	Erase(ctx context.Context, b *Batch, items []ItemRef) error
 
 	// Tree gives the size of the shop's tree and reads its hashes.
