@@ -48,6 +48,9 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 			break
 		}
 	}
+	if all == "" && !answers(ts) && strangers(ts) { // another message: its figures are no line numbers
+		return m, false, nil
+	}
 	var pending []int
 	said := map[int]string{}
 	flush := func(what string) *Ask {
@@ -176,7 +179,11 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 		}
 	}
 	if all == "yes" {
-		if !clearly(ts, allEnd) || except && len(said) == 0 {
+		sure, denied := clearly(ts, allEnd)
+		if !sure && !denied && len(said) == 0 { // "36 psi all round"
+			return m, false, nil
+		}
+		if !sure || except && len(said) == 0 {
 			return m, false, newAsk(AskLines, text, "n", plain(float64(n)))
 		}
 		t.All = true
@@ -221,14 +228,14 @@ func Checklist(text string, n int) (Match[Ticks], bool, *Ask) {
 
 // clearly tells whether what stands beside "all yes" leaves it standing. A loose phrase ("all good", "everything") may
 // have only words of the list beside it; a plain "all yes" anything but a denial.
-func clearly(ts []token, end int) bool {
+func clearly(ts []token, end int) (sure, denied bool) {
 	loose := true
 	for i := max(0, end-4); i < end; i++ {
 		loose = loose && !(ts[i].text == "yes" || ts[i].text == "confirmed" || ts[i].text == "confirm" || ts[i].text == "checked")
 	}
 	for i, t := range ts {
 		if t.kind == word && englishExcept[t.text] {
-			return true // the line numbers behind it say which
+			return true, false // the line numbers behind it say which
 		}
 		if i < end || t.kind != word || lineNumber(t) > 0 {
 			continue
@@ -236,18 +243,41 @@ func clearly(ts []token, end int) bool {
 		a, _, ok := englishAnswers.find(ts, i)
 		ofLine := lineNumber(at(ts, i-1)) > 0 || lineNumber(at(ts, i+1)) > 0 || englishToLines[at(ts, i+1).text]
 		if englishDenial[t.text] && !ofLine {
-			return false
+			return false, true
 		}
 		if loose && !(ok && (a == Yes || a == No)) && !englishFiller[t.text] && !englishBeside[t.text] && !englishLink[t.text] {
-			return false
+			return false, false
 		}
 	}
-	return true
+	return true, false
 }
 
 var englishDenial = set("not", "no", "isnt", "arent", "dont", "doesnt", "cant", "never", "broken", "bad", "wrong", "missing", "fails", "failed", "unsure", "havent", "hasnt", "nearly", "almost", "wasnt", "wont")
 
 var englishBeside = set("volts", "volt", "v", "voltage", "supply", "on", "with", "and", "checked", "battery", "lines", "line", "here", "done", "to", "good", "fine", "measured", "reads", "reading", "of", "them", "why", "nope")
+
+// answers tells whether a text says yes, no or why to anything.
+func answers(ts []token) bool {
+	for i, t := range ts {
+		if t.text == "why" || t.text == "✓" || t.text == "✗" || t.text == "?" {
+			return true
+		}
+		if a, _, ok := englishAnswers.find(ts, i); ok && (a == Yes || a == No || a == NotSure) {
+			return true
+		}
+	}
+	return false
+}
+
+// strangers tells whether a text has words that belong to no answer of a list.
+func strangers(ts []token) bool {
+	for _, t := range ts {
+		if t.text == "/" || t.kind == word && lineNumber(t) == 0 && !englishFiller[t.text] && !englishBeside[t.text] && !englishToLines[t.text] && !englishExcept[t.text] && !englishLink[t.text] {
+			return true
+		}
+	}
+	return false
+}
 
 // voltsAreLines tells whether a figure that is no voltage is a line number.
 func voltsAreLines(text string, n int) bool {
@@ -335,7 +365,7 @@ func ticksEcho(t Ticks) string {
 }
 
 var englishAll = newLexicon(false, table(
-	row[string]{"yes", "all yes, yes all, yes to all, yes to everything, yes to all of them, all of them yes, all ok, all okay, all good, all fine, all done, all correct, all right, everything yes, everything ok, everything is ok, everything fine, everything good, yes everything, all confirmed, confirm all, all checked, all true, all of the above, all of them, everything, all clear, all are yes, all are ok, theyre all yes, they are all ok, all lines yes, every line yes, all four yes, all three yes, all five yes, all"},
+	row[string]{"yes", "all yes, yes all, yes to all, yes to everything, yes to all of them, all of them yes, all ok, all okay, all good, all fine, all done, all correct, all right, everything yes, everything ok, everything is ok, everything fine, everything good, yes everything, all confirmed, confirm all, all checked, all true, all of the above, all of them, everything, all clear, all are yes, all are ok, theyre all yes, they are all ok, all lines yes, every line yes, all four yes, all three yes, all five yes, all, rest yes, the rest yes, rest is yes, rest ok, rest fine, rest are yes, others yes, the others yes, rest are fine, rest all yes"},
 	row[string]{"no", "all no, no to all, none of them, none of the above, all of them no"},
 ))
 

@@ -63,7 +63,7 @@ type Command struct {
 	Field    string // of change: the answer meant, one of the Field constants, or empty where not said
 	From     string // of correct: what it was
 	Gate     string // of waive
-	Reason   string // of waive and not_yet
+	Reason   string // of waive, not_yet, skip, supervisor, helper, and of handing over
 }
 
 // Fields of change.
@@ -352,6 +352,15 @@ func takeName(rest []token, c *Command, text string) bool {
 	}
 	c.ArgStart = rest[k].start
 	c.Arg, _ = Clean(text[c.ArgStart:])
+	if r := reasonIn(rest[k:], text); r != "" {
+		c.Reason = r
+		for i := k; i < len(rest); i++ {
+			if _, _, ok := englishBecause.find(rest, i); ok {
+				c.Arg, _ = Clean(text[c.ArgStart:rest[i].start])
+				break
+			}
+		}
+	}
 	c.Arg = strings.TrimRight(strings.TrimSuffix(strings.TrimSuffix(c.Arg, " please"), " now"), " .!,")
 	return c.Arg != "" && strings.Count(c.Arg, " ") < 5
 }
@@ -474,6 +483,9 @@ func commandEcho(c Command, s commandSpec) string {
 	case nameArg:
 		if c.Arg != "" {
 			e += " to " + c.Arg
+		}
+		if c.Reason != "" {
+			e += " because " + c.Reason
 		}
 	case reasonArg:
 		if c.Reason != "" {

@@ -9,7 +9,7 @@ var commandSpecs = map[string]commandSpec{
 	"where":         {CmdWhere, noArg, "where are we"},
 	"back":          {CmdBack, noArg, "back"},
 	"change":        {CmdChange, fieldArg, "change"},
-	"skip":          {CmdSkip, noArg, "skip"},
+	"skip":          {CmdSkip, reasonArg, "skip"},
 	"note":          {CmdNote, needArg, "note"},
 	"pause":         {CmdPause, noArg, "pause"},
 	"resume":        {CmdResume, noArg, "resume"},

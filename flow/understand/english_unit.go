@@ -32,7 +32,7 @@ var englishUnits = newLexicon(false, table(
 ))
 
 // englishAfterInch may follow the unit "in".
-var englishAfterInch = set("circumference", "circ", "diameter", "dia", "radius", "rolling", "tall", "overall", "wide", "step", "steps", "new", "now", "and", "tread", "per", "x", "around", "stored", "at", "each", "to", "on")
+var englishAfterInch = set("circumference", "circ", "diameter", "dia", "radius", "rolling", "tall", "overall", "wide", "new", "now", "and", "tread", "per", "x", "around", "stored", "at", "each", "to", "on")
 
 // englishQuantities name what a stored value is.
 var englishQuantities = newLexicon(true, table(

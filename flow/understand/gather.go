@@ -160,15 +160,18 @@ func (p *pairing) noun(ts []token, i, n int, r role, bind bool) {
 		if _, _, ok := englishBack.find(ts, i); ok && (ts[i].text == "indicated" || ts[i].text == "ind") && !it.fwd {
 			it.back = true
 		}
-		if ts[i-1].kind == number && ts[i-1].end == ts[i].start || ts[i-1].text == "(" && at(ts, i+n).text == ")" { // "60gps", "60 (gps)"
+		if ts[i-1].kind == number && ts[i-1].end == ts[i].start || opens(ts[i-1].text) && closes(at(ts, i+n).text) { // "60gps", "60 (gps)"
 			it.back = true
 		}
 	}
-	if at(ts, i-1).text == "(" && at(ts, i+n).kind == number { // "66 (gps 70)"
+	if opens(at(ts, i-1).text) && at(ts, i+n).kind == number { // "66 (gps 70)"
 		it.fwd, it.back = true, false
 	}
 	p.items = append(p.items, it)
 }
+
+func opens(s string) bool  { return s == "(" || s == "[" || s == "{" }
+func closes(s string) bool { return s == ")" || s == "]" || s == "}" }
 
 // attach gives a unit to the figure or label before it.
 func (p *pairing) attach(u string, end int, near bool) {
@@ -258,9 +261,14 @@ func (p *pairing) notSpeed(ts []token, i int) bool {
 	if prev.text == "reading" && t.num.value < 21 && (next.text == ":" || next.text == ")") {
 		return true
 	}
+	if next.text == "/" || t.num.sep != 0 { // "second run 56/60"
+		return false
+	}
 	switch prev.text {
-	case "drive", "run", "pass", "unit", "job", "bay", "no", "number", "nr", "line", "code", "module":
-		return !t.num.spoken || prev.text != "no"
+	case "unit", "job":
+		return true
+	case "drive", "run", "pass", "bay", "no", "number", "nr", "line", "code", "module":
+		return t.num.value < 21 && !(prev.text == "no" && t.num.spoken)
 	}
 	return false
 }

@@ -1,5 +1,10 @@
 package understand
 
+import (
+	"math"
+	"strconv"
+)
+
 // Gears says whether axle gears, gearbox or transfer case were changed.
 type Gears struct {
 	AsBuilt bool
@@ -95,15 +100,23 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	case g.AsBuilt && g.Now == 0:
 		m.Echo = "gears as built"
 	case g.AsBuilt:
-		m.Echo = "gears as built " + plain(g.Now)
+		m.Echo = "gears as built " + ratio(g.Now)
 	case g.Factory == 0:
-		m.Echo = "gears changed to " + plain(g.Now)
+		m.Echo = "gears changed to " + ratio(g.Now)
 	case g.Now == 0:
-		m.Echo = "gears were " + plain(g.Factory)
+		m.Echo = "gears were " + ratio(g.Factory)
 	default:
-		m.Echo = "gears " + plain(g.Factory) + " to " + plain(g.Now)
+		m.Echo = "gears " + ratio(g.Factory) + " to " + ratio(g.Now)
 	}
 	return m, true, nil
+}
+
+// ratio prints an axle ratio with two decimals at least, as they are marked.
+func ratio(v float64) string {
+	if v == math.Round(v*10)/10 {
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	}
+	return plain(v)
 }
 
 var englishGears = set("gears", "gear", "gearing", "geared", "regeared", "regear", "axle", "axles", "diff", "diffs", "ratio", "ratios", "differential", "gearbox", "gearset", "pinion", "transfer")

@@ -228,6 +228,6 @@ func small(f figure) float64 {
 
 // englishStretch: true is the odometer, false the reference.
 var englishStretch = newLexicon(false, table(
-	row[bool]{true, "odo, odometer, trip, trip meter, tripmeter, trip counter, dash, counter, clock"},
+	row[bool]{true, "odo, odometer, trip, trip meter, tripmeter, trip counter, tripcounter"},
 	row[bool]{false, "track, gps, recorded, phone, mile posts, mileposts, posts, markers, map, log, actual, true, satnav, sat nav, route"},
 ))

@@ -76,7 +76,7 @@ var englishLengthWords = newLexicon(false, table(
 ))
 
 var englishRules = newLexicon(false, table(
-	row[string]{RuleNeverUnder, "never under, never under reads, never below, never less, never read under, never reads under, must not read under, mustnt read under, not under, un r, r, ece r, ece, regulation, unece, europe, european, eu, uk, never low, no under reading, may not read under, never-under"},
+	row[string]{RuleNeverUnder, "never under, never under reads, never below, never less, never read under, never reads under, must not read under, mustnt read under, not under, un r, ece r, unece r, ece, regulation, unece, europe, european, eu, uk, never low, no under reading, may not read under, never-under"},
 	row[string]{RuleNone, "no rule, none, no law, nothing, no limit, no accuracy rule, rule none, no rules, us, usa, america, no regulation"},
 ))
 

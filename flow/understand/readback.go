@@ -14,5 +14,7 @@ func ReadBack(text string, ctx Context) (Match[Stored], bool, *Ask) {
 	case len(ms) != 1:
 		return Match[Stored]{}, false, newAsk(AskReadBack, text)
 	}
+	ms[0].Value.Which = "" // "2609 now" is the moment, not a second question
+	ms[0].Echo = storedEcho(ms[0].Value)
 	return ms[0], true, nil
 }

@@ -61,6 +61,10 @@ func spoken(in []token, i int) (token, int, bool) {
 		v, next := rest(in, i+2, 100)
 		return spokenToken(in, i, next, v), next, true
 	}
+	if in[i].text == "hundred" && at(in, i-1).kind != number {
+		v, next := rest(in, i+1, 100)
+		return spokenToken(in, i, next, v), next, true
+	}
 	if v, next, ok := digitRun(in, i); ok {
 		return spokenToken(in, i, next, v), next, true
 	}

@@ -38,7 +38,7 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 	for _, p := range found {
 		words[p.value] = true
 	}
-	if len(words) == 0 && hasReason {
+	if len(words) == 0 && hasReason && len(measures(ts)) == 0 && len(ts) < 9 {
 		words[Refused] = true
 	}
 	// Breaking off and silence outweigh "refused"; took beside anything else is a contradiction.
@@ -49,7 +49,7 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 			w = k
 		}
 	case len(words) == 0:
-		if a, ok := YesNo(text); ok {
+		if a, ok := YesNo(text); ok && onlyFillers(text, a.End) {
 			switch a.Value {
 			case Yes:
 				w = Took

@@ -30,6 +30,7 @@ type Stored struct {
 	Typed    float64 // the figure as typed
 	TypedIn  string  // its unit as typed: mm, cm, m, in …
 	Decimals int     // decimals typed
+	Which    string  // "factory" or "as_found" where the words say so
 	Module   string  // engine, gearbox …; empty where not named
 	Limits   Limits  // in the value's unit
 	Might    []string
@@ -66,6 +67,9 @@ func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
 	mods := englishModules.all(ts)
 	if len(ms) == 1 {
 		return one(text, ts, ms[0], lim, mods)
+	}
+	if w := whens(ts, ms); w[0] != "" && len(ms) == 2 && w[1] != "" && w[0] != w[1] && len(mods) < 2 { // "factory 2438 mm, now 2440"
+		return twoTimes(text, ts, ms, lim, mods, w)
 	}
 	// Several figures: one for each module, and every module named has its own.
 	owner := owners(ts, ms, mods)
@@ -115,87 +119,6 @@ func shareUnit(out []Match[Stored]) {
 			out[i].Echo = storedEcho(*s)
 		}
 	}
-}
-
-func one(text string, ts []token, m measure, lim Limits, mods []phrase[string]) ([]Match[Stored], *Ask) {
-	s, ask := stored(text, ts, m, lim)
-	if ask != nil {
-		return nil, ask
-	}
-	start, end := ts[m.from].start, ts[m.to-1].end
-	var names []string
-	for _, p := range mods {
-		if len(names) == 0 || names[len(names)-1] != p.value {
-			names = append(names, p.value)
-		}
-	}
-	if len(names) > 1 && !enumerated(ts, mods) {
-		return nil, newAsk(AskValueSeveral, text)
-	}
-	if len(names) == 0 {
-		names = []string{""}
-	}
-	var out []Match[Stored]
-	for _, n := range names {
-		s.Module = n
-		out = append(out, Match[Stored]{Value: s, Start: start, End: end, Echo: storedEcho(s)})
-	}
-	return out, nil
-}
-
-// enumerated tells whether modules are named in one row: "in the engine, gearbox and abs".
-func enumerated(ts []token, mods []phrase[string]) bool {
-	for _, t := range ts {
-		if t.kind == word && englishLacks[t.text] {
-			return false
-		}
-	}
-	for i := 1; i < len(mods); i++ {
-		for _, t := range ts[mods[i-1].to:mods[i].from] {
-			switch t.text {
-			case "and", ",", "&", "the", "module", "in", "+", "/", "also", "modules":
-			default:
-				return false
-			}
-		}
-	}
-	return true
-}
-
-var englishLacks = set("none", "no", "not", "nothing", "without", "isnt", "doesnt", "hasnt", "empty", "except", "different", "differs")
-
-// oneLength drops the second of two figures that are the same length in two units ("2438 mm / 96 in").
-func oneLength(ms []measure) []measure {
-	if len(ms) != 2 {
-		return ms
-	}
-	a, okA := toMM[ms[0].unit]
-	b, okB := toMM[ms[1].unit]
-	if r := ms[0].fig.value * a / (ms[1].fig.value * b); okA && okB && ms[0].unit != ms[1].unit && math.Abs(r-1) < 0.003 {
-		return ms[:1]
-	}
-	return ms
-}
-
-// owners finds the module each figure belongs to: the one named in the same part of the sentence.
-func owners(ts []token, ms []measure, mods []phrase[string]) []string {
-	out := make([]string, len(ms))
-	part := make([]int, len(ts)+1)
-	n := 0
-	for i, t := range ts {
-		if t.kind == line || t.text == "," || t.text == ";" || t.text == "and" || t.text == "." || t.text == "but" || t.text == "&" {
-			n++
-		}
-		part[i] = n
-	}
-	for i, m := range ms {
-		for _, p := range mods {
-			if part[p.from] == part[m.from] {
-				out[i] = p.value
-			}
-		}
-	}
-	return out
 }
 
 // foreign figures are no stored value: volts, pressures, weights, distances driven.
@@ -280,7 +203,9 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 		case AxleRatio:
 			s.Quantity = AxleRatio
 		case Percent:
-			s.Unit, s.Quantity = percent, Percent
+			if ask := s.percentage(ts, m, said); ask != nil {
+				return s, ask
+			}
 		default:
 			s.Quantity = qty
 			s.Might = might(v, qty)
@@ -442,6 +367,9 @@ func storedEcho(s Stored) string {
 	}
 	if q := englishQuantityEcho[s.Quantity]; q != "" {
 		e += " " + q
+	}
+	if s.Which != "" {
+		e = map[string]string{"factory": "factory ", "as_found": "as found "}[s.Which] + e
 	}
 	if s.Module != "" {
 		e += " " + englishModuleEcho[s.Module]

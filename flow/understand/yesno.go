@@ -38,6 +38,11 @@ func YesNo(text string) (Match[Answer], bool) {
 		j++
 	}
 	next := at(ts, j)
+	if c := at(ts, j).text; c == "and" || c == "or" || c == "/" { // "yes and no"
+		if b, _, ok := englishAnswers.find(ts, j+1); ok && b != a {
+			return Match[Answer]{}, false
+		}
+	}
 	loose := next.kind == word || next.kind == number
 	if loose && a == No && !englishAfterNo[next.text] {
 		return Match[Answer]{}, false
