@@ -1,0 +1,322 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"milepost/bot/journal"
+)
+
+// tailLeaves is how many leaves at the end of each shop's log are checked at the
+// start.
+const tailLeaves = 64
+
+func damaged(format string, args ...any) error {
+	return fmt.Errorf("%w: %s", ErrDamaged, fmt.Sprintf(format, args...))
+}
+
+// quickCheck is SQLite's own look at the database's structure.
+func quickCheck(ctx context.Context, q querier) error {
+	var result string
+	if err := q.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&result); err != nil {
+		return fault("check database", err)
+	}
+	if result != "ok" {
+		return damaged("%s", result)
+	}
+	return nil
+}
+
+// checkTails checks the end of each shop's log in a time that does not grow with
+// it: the last leaves against the tree and the chain of their jobs, the tree
+// against the last head.
+func (s *Store) checkTails(ctx context.Context) error {
+	shops, err := s.shops(ctx)
+	for _, shop := range shops {
+		if err == nil {
+			err = s.checkTail(ctx, shop)
+		}
+		if err != nil {
+			return fault("check log of shop "+shop, err)
+		}
+	}
+	return fault("check log", err)
+}
+
+// shops lists the shops that have a log, by skipping through the index.
+func (s *Store) shops(ctx context.Context) ([]string, error) {
+	st, err := s.reader.PrepareContext(ctx, `WITH RECURSIVE s(shop) AS (
+		SELECT min(shop) FROM hash UNION ALL
+		SELECT (SELECT min(shop) FROM hash WHERE hash.shop > s.shop) FROM s WHERE s.shop IS NOT NULL)
+		SELECT shop FROM s WHERE shop IS NOT NULL
+		UNION SELECT shop FROM (SELECT shop FROM leaf ORDER BY id DESC LIMIT 1)`)
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	return texts(ctx, st)
+}
+
+type leafRow struct {
+	job    string
+	seq, n int64
+	bytes  []byte
+}
+
+// eachLeaf runs a query for leaves.
+func (s *Store) eachLeaf(ctx context.Context, query string, f func(leafRow) error, args ...any) error {
+	st, err := s.reader.PrepareContext(ctx, query)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	return each(ctx, st, func(r *sql.Rows) error {
+		var l leafRow
+		if err := r.Scan(&l.job, &l.seq, &l.n, &l.bytes); err != nil {
+			return err
+		}
+		return f(l)
+	}, args...)
+}
+
+func (s *Store) checkTail(ctx context.Context, shop string) error {
+	// In this order: beside a running program the head is not over leaves that
+	// the tree read after it has not, and later leaves are passed over.
+	note, given, err := text(ctx, s.read.lastHead, shop)
+	if err != nil {
+		return err
+	}
+	t, err := s.tree(ctx, shop)
+	if err != nil {
+		return err
+	}
+	edge, err := journal.LoadEdge(t.size, t)
+	if err != nil {
+		return err
+	}
+	root, err := edge.Root()
+	if err != nil {
+		return err
+	}
+	if given {
+		if err := checkHead(note, t, root); err != nil {
+			return err
+		}
+	}
+	var tail []leafRow
+	err = s.eachLeaf(ctx, "SELECT job, seq, n, bytes FROM leaf WHERE shop = ? ORDER BY id DESC LIMIT ?", func(l leafRow) error {
+		if l.n < t.size {
+			tail = append(tail, l)
+		}
+		return nil
+	}, shop, tailLeaves)
+	if err != nil {
+		return err
+	}
+	for i, l := range tail {
+		if l.n != t.size-1-int64(i) {
+			return damaged("the tree has %d leaves, but leaf %d is %s/%d at %d", t.size, t.size-1-int64(i), l.job, l.seq, l.n)
+		}
+		if err := s.checkLeaf(ctx, shop, t, l); err != nil {
+			return err
+		}
+	}
+	if len(tail) == 0 && t.size > 0 && !s.readOnly {
+		return damaged("the tree has %d leaves, none is there", t.size)
+	}
+	return nil
+}
+
+// checkLeaf checks one leaf against the tree and the one before it in its job.
+func (s *Store) checkLeaf(ctx context.Context, shop string, t *tree, l leafRow) error {
+	h, err := t.ReadHashes([]int64{tlog.StoredHashIndex(0, l.n)})
+	if err != nil {
+		return err
+	}
+	if h[0] != tlog.RecordHash(l.bytes) {
+		return damaged("entry %s/%d is not the one in the tree at %d", l.job, l.seq, l.n)
+	}
+	parsed, err := journal.Parse(l.bytes)
+	if err != nil {
+		return damaged("entry %s/%d: %v", l.job, l.seq, err)
+	}
+	if parsed.Shop != shop || parsed.Job != l.job || parsed.Seq != l.seq {
+		return damaged("entry %s/%d of shop %s stands in the place of %s/%d", parsed.Job, parsed.Seq, parsed.Shop, l.job, l.seq)
+	}
+	if l.seq == 1 {
+		return nil
+	}
+	var before []byte
+	err = s.reader.QueryRowContext(ctx, "SELECT bytes FROM leaf WHERE shop = ? AND job = ? AND seq = ?", shop, l.job, l.seq-1).Scan(&before)
+	if errors.Is(err, sql.ErrNoRows) {
+		return damaged("entry %s/%d has none before it", l.job, l.seq)
+	}
+	if err != nil {
+		return err
+	}
+	if parsed.Prev != journal.Hash(before) {
+		return damaged("entry %s/%d does not go on from the one before it", l.job, l.seq)
+	}
+	return nil
+}
+
+// checkHead checks the tree against a head that left the house. Its signature is
+// for those to check who have the key.
+func checkHead(note string, t *tree, root tlog.Hash) error {
+	signed, _, _ := strings.Cut(note, "\n\n")
+	h, err := journal.ParseHead(signed + "\n")
+	if err != nil {
+		return damaged("a head that was given out can't be read: %v", err)
+	}
+	if h.Size > t.size {
+		return damaged("a head over %d entries was given out, the log has %d", h.Size, t.size)
+	}
+	if h.Size != t.size {
+		if root, err = journal.Root(h.Size, t); err != nil {
+			return err
+		}
+	}
+	if root != h.Root {
+		return damaged("the log does not agree with the head over %d entries that was given out", h.Size)
+	}
+	return nil
+}
+
+// Verify checks everything there is: SQLite's integrity check, every leaf, hash
+// and item, every head and every file of evidence. It takes a time that grows
+// with the store, and may run beside a running program.
+func (s *Store) Verify(ctx context.Context) error {
+	var result string
+	if err := s.reader.QueryRowContext(ctx, "PRAGMA integrity_check(1)").Scan(&result); err != nil {
+		return fault("verify", err)
+	}
+	if result != "ok" {
+		return fault("verify", damaged("%s", result))
+	}
+	shops, err := s.shops(ctx)
+	if err != nil {
+		return fault("verify", err)
+	}
+	for _, shop := range shops {
+		if err := s.verifyShop(ctx, shop); err != nil {
+			return fault("verify shop "+shop, err)
+		}
+	}
+	return fault("verify", s.verifyEvidence(ctx))
+}
+
+func (s *Store) verifyShop(ctx context.Context, shop string) error {
+	heads, err := s.Heads(ctx, shop) // before the tree, as in checkTail
+	if err != nil {
+		return err
+	}
+	t, err := s.tree(ctx, shop)
+	if err != nil {
+		return err
+	}
+	var edge journal.Edge
+	ends := map[string]leafRow{}
+	err = s.eachLeaf(ctx, "SELECT job, seq, n, bytes FROM leaf WHERE shop = ? AND n < ? ORDER BY id", func(l leafRow) error {
+		if l.n != edge.Size() {
+			return damaged("leaf %d is not there", edge.Size())
+		}
+		return s.verifyLeaf(ctx, shop, t, &edge, ends, l)
+	}, shop, t.size)
+	if err != nil {
+		return err
+	}
+	if edge.Size() != t.size {
+		return damaged("the tree has %d leaves, %d are there", t.size, edge.Size())
+	}
+	root, err := edge.Root()
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		if err := checkHead(h.Note, t, root); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s *Store) verifyLeaf(ctx context.Context, shop string, t *tree, edge *journal.Edge, ends map[string]leafRow, l leafRow) error {
+	hashes, err := edge.Append(l.bytes)
+	if err != nil {
+		return err
+	}
+	var stored []byte
+	err = s.read.hash.QueryRowContext(ctx, shop, l.n).Scan(&stored)
+	if err != nil {
+		return err
+	}
+	if string(stored) != string(joinHashes(nil, hashes)) {
+		return damaged("entry %s/%d is not the one in the tree at %d", l.job, l.seq, l.n)
+	}
+	parsed, err := journal.Parse(l.bytes)
+	if err != nil {
+		return damaged("entry %s/%d: %v", l.job, l.seq, err)
+	}
+	before := ends[l.job]
+	prev := ""
+	if before.seq > 0 {
+		prev = hex.EncodeToString(before.bytes)
+	}
+	if parsed.Shop != shop || parsed.Job != l.job || parsed.Seq != l.seq || l.seq != before.seq+1 || parsed.Prev != prev {
+		return damaged("entry %s/%d does not go on from %s/%d", l.job, l.seq, l.job, before.seq)
+	}
+	ends[l.job] = leafRow{seq: l.seq, bytes: hashes[0][:]}
+	return s.verifyItems(ctx, shop, parsed)
+}
+
+func (s *Store) verifyItems(ctx context.Context, shop string, l journal.Leaf) error {
+	return each(ctx, s.read.itemsOf, func(r *sql.Rows) error {
+		var salt []byte
+		var it journal.Item
+		if err := r.Scan(&it.Label, &salt, &it.Content); err != nil {
+			return err
+		}
+		if copy(it.Salt[:], salt) != len(salt) || it.Hash() != l.Items[it.Label] {
+			return damaged("item %s of entry %s/%d is not the one that was hashed", it.Label, l.Job, l.Seq)
+		}
+		return nil
+	}, shop, l.Job, l.Seq)
+}
+
+func (s *Store) verifyEvidence(ctx context.Context) error {
+	sums, err := s.evidence(ctx, s.reader)
+	for _, sum := range sums {
+		if err != nil {
+			break
+		}
+		err = s.verifyFile(ctx, sum)
+	}
+	return err
+}
+
+func (s *Store) verifyFile(ctx context.Context, sum string) error {
+	r, err := s.Open(ctx, sum)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	_, err = io.Copy(io.Discard, ctxReader{ctx, r})
+	return err
+}
+
+// evidence lists every file that some job holds.
+func (s *Store) evidence(ctx context.Context, db *sql.DB) ([]string, error) {
+	st, err := db.PrepareContext(ctx, "SELECT DISTINCT sha256 FROM evidence ORDER BY sha256")
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	return texts(ctx, st)
+}
