@@ -193,6 +193,9 @@ func (p *pairing) series(items []item) ([]pair, *Ask) {
 	var cur []item
 	seen := 0
 	flush := func() *Ask {
+		if seen != 2 { // a label behind the last pair
+			return newAsk(AskReadingWhich, p.said(figs))
+		}
 		q, ask := p.couple(trimJoins(cur))
 		if ask == nil {
 			out = append(out, q)
