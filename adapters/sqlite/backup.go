@@ -93,16 +93,26 @@ func (s *Store) backup(ctx context.Context, file string) (err error) {
 	s.files.RLock() // from the copy of the index to that of the last file
 	defer s.files.RUnlock()
 	copied := filepath.Join(dir, dbName)
-	if err := makeFile(copied); err != nil {
-		return err
-	}
-	if _, err := s.reader.ExecContext(ctx, "VACUUM INTO ?", copied); err != nil {
+	if err := s.copyDB(ctx, copied); err != nil {
 		return err
 	}
 	if err := s.pack(ctx, f, copied); err != nil {
 		return err
 	}
 	return f.Sync()
+}
+
+// copyDB copies the database as it is now, beside those who read and write.
+func (s *Store) copyDB(ctx context.Context, to string) error {
+	if err := makeFile(to); err != nil {
+		return err
+	}
+	db, err := openDB(filepath.Join(s.dir, dbName), copyPragmas, "ro")
+	if err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, "VACUUM INTO ?", to)
+	return errors.Join(err, db.Close())
 }
 
 // pack writes the members of a backup.

@@ -196,6 +196,7 @@ var (
 	writerPragmas = []string{"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)", "secure_delete(ON)",
 		"recursive_triggers(ON)", "temp_store(MEMORY)", "trusted_schema(OFF)", "cell_size_check(ON)", "journal_size_limit(67108864)"}
 	readerPragmas = []string{"busy_timeout(5000)", "query_only(ON)", "temp_store(MEMORY)", "trusted_schema(OFF)", "cell_size_check(ON)"}
+	copyPragmas   = []string{"busy_timeout(5000)", "temp_store(MEMORY)", "trusted_schema(OFF)"} // VACUUM INTO counts as writing
 )
 
 // openDB opens a database by a file: name, as only there SQLite obeys mode.
