@@ -111,7 +111,7 @@ func shareUnit(out []Match[Stored]) {
 		return
 	}
 	for i := range out {
-		if s := &out[i].Value; !s.Known() && s.TypedIn == "" {
+		if s := &out[i].Value; !s.Known() && s.TypedIn == "" && s.Typed > ref.Typed/2 && s.Typed < ref.Typed*2 {
 			s.Unit, s.Quantity, s.Inferred, s.TypedIn, s.Might = ref.Unit, ref.Quantity, true, ref.TypedIn, nil
 			if f, ok := toMM[ref.TypedIn]; ok {
 				s.Value = round6(s.Typed * f)
@@ -142,8 +142,8 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 	}
 	s := Stored{Typed: m.fig.value, TypedIn: m.unit, Decimals: m.fig.decimals}
 	qty := ""
-	for _, p := range englishQuantities.all(ts) {
-		if qty != "" && qty != p.value && !(p.value == Percent) {
+	for _, p := range quantitiesOf(ts, m) {
+		if qty != "" && qty != p.value && p.value != Percent {
 			return s, newAsk(AskValueQuantity, text)
 		}
 		qty = p.value
@@ -214,7 +214,7 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 			}
 		}
 	}
-	if s.Value <= 0 || math.IsNaN(s.Value) || m.sign == "-" && unit != percent {
+	if s.Value <= 0 || s.Value > 1e7 || math.IsNaN(s.Value) || m.sign == "-" && unit != percent {
 		return s, newAsk(AskValueNumber, said)
 	}
 	u := lim.Unit
@@ -236,6 +236,32 @@ func namedRevs(ts []token) string {
 				return ""
 			}
 			out = p.value
+		}
+	}
+	return out
+}
+
+// quantitiesOf finds the quantities named in the figure's part of the sentence or, where that part names none, in parts
+// that have no figure.
+func quantitiesOf(ts []token, m measure) []phrase[string] {
+	all := englishQuantities.all(ts)
+	part := parts(ts)
+	var out []phrase[string]
+	for _, p := range all {
+		if part[p.from] == part[m.from] {
+			out = append(out, p)
+		}
+	}
+	if len(out) > 0 {
+		return out
+	}
+	taken := map[int]bool{}
+	for _, x := range measures(ts) {
+		taken[part[x.from]] = true
+	}
+	for _, p := range all {
+		if !taken[part[p.from]] {
+			out = append(out, p)
 		}
 	}
 	return out
@@ -282,7 +308,14 @@ func looseUnit(ts []token, m measure) string {
 			return u
 		}
 	}
-	for k := max(0, m.from-6); k < m.from; k++ {
+	from := m.from
+	for from > max(0, m.from-6) { // a unit behind another figure is that figure's
+		if t := ts[from-1]; t.kind == number || t.kind == line || t.text == ";" || t.text == "," || t.text == "." {
+			break
+		}
+		from--
+	}
+	for k := from; k < m.from; k++ {
 		if u, n := unitAt(ts, k); n > 0 && ts[k].kind == word && !ts[k].glued && ts[k].text != "in" && ts[k].text != "s" && ts[k].text != "m" && k+n <= m.from {
 			return u
 		}
