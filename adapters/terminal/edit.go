@@ -1,0 +1,42 @@
+package terminal
+
+import (
+	"errors"
+	"io"
+	"strings"
+
+	"github.com/peterh/liner"
+)
+
+// Editor gives lines from a terminal, with editing and a history that is kept
+// in memory only: what people type is theirs.
+type Editor struct{ l *liner.State }
+
+// NewEditor takes the terminal over; Close gives it back.
+func NewEditor() *Editor {
+	e := &Editor{liner.NewLiner()}
+	e.l.SetMultiLineMode(true)
+	e.l.SetCtrlCAborts(true)
+	e.l.SetBeep(false)
+	return e
+}
+
+// Next waits for a line. Ctrl-C and Ctrl-D in an empty line end the lines.
+func (e *Editor) Next() (string, bool, error) {
+	line, err := e.l.Prompt(promptMark)
+	switch {
+	case errors.Is(err, liner.ErrPromptAborted):
+		return "", false, io.EOF
+	case err != nil:
+		return "", false, err
+	case len(line) > MaxLine:
+		return "", true, nil
+	}
+	if strings.TrimSpace(line) != "" {
+		e.l.AppendHistory(line)
+	}
+	return line, false, nil
+}
+
+// Close sets the terminal back as it was.
+func (e *Editor) Close() error { return e.l.Close() }
