@@ -177,7 +177,7 @@ func (s *Store) describe(ctx context.Context, copied string, m *Manifest) (sums 
 	if err != nil {
 		return nil, err
 	}
-	c := &Store{reader: db}
+	c := &Store{dir: s.dir, reader: db}
 	defer func() { err = errors.Join(err, db.Close()) }()
 	if err := c.read.prepare(ctx, db); err != nil {
 		return nil, err
@@ -185,7 +185,7 @@ func (s *Store) describe(ctx context.Context, copied string, m *Manifest) (sums 
 	if m.Shops, err = c.trees(ctx); err != nil {
 		return nil, err
 	}
-	sums, err = c.evidence(ctx, db)
+	sums, err = c.evidence(ctx)
 	return sums, err
 }
 

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -291,7 +292,7 @@ func (s *Store) verifyItems(ctx context.Context, shop string, l journal.Leaf) er
 }
 
 func (s *Store) verifyEvidence(ctx context.Context) error {
-	sums, err := s.evidence(ctx, s.reader)
+	sums, err := s.evidence(ctx)
 	for _, sum := range sums {
 		if err != nil {
 			break
@@ -311,12 +312,30 @@ func (s *Store) verifyFile(ctx context.Context, sum string) error {
 	return err
 }
 
-// evidence lists every file that some job holds.
-func (s *Store) evidence(ctx context.Context, db *sql.DB) ([]string, error) {
-	st, err := db.PrepareContext(ctx, "SELECT DISTINCT sha256 FROM evidence ORDER BY sha256")
+// evidence lists, in order, every file that some job holds, and those that are
+// there and that an item names: the table of evidence is only an index.
+func (s *Store) evidence(ctx context.Context) ([]string, error) {
+	st, err := s.reader.PrepareContext(ctx, `SELECT sha256, max(held) FROM (
+		SELECT sha256, 1 AS held FROM evidence UNION ALL
+		SELECT CAST(content AS TEXT), 0 FROM item WHERE length(content) = 64) GROUP BY 1 ORDER BY 1`)
 	if err != nil {
 		return nil, err
 	}
 	defer st.Close()
-	return texts(ctx, st)
+	var sums []string
+	err = each(ctx, st, func(r *sql.Rows) error {
+		var sum string
+		var held bool
+		if err := r.Scan(&sum, &held); err != nil || !isSum(sum) {
+			return err
+		}
+		if !held {
+			if _, err := os.Stat(s.path(sum)); err != nil {
+				return nil
+			}
+		}
+		sums = append(sums, sum)
+		return nil
+	})
+	return sums, err
 }

@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"time"
 
@@ -19,6 +20,8 @@ type writeStatements struct {
 	leaf, hash, item                       *sql.Stmt
 	outbox, sent                           *sql.Stmt
 	board, current, thread, found, holding *sql.Stmt
+
+	all []*sql.Stmt
 }
 
 func (w *writeStatements) prepare(ctx context.Context, conn *sql.Conn) error {
@@ -44,12 +47,23 @@ func (w *writeStatements) prepare(ctx context.Context, conn *sql.Conn) error {
 		{&w.found, "INSERT INTO found (shop, key, job) VALUES (?, ?, ?) ON CONFLICT DO NOTHING"},
 		{&w.holding, "INSERT INTO evidence (shop, sha256, job) VALUES (?, ?, ?) ON CONFLICT DO NOTHING"},
 	} {
-		var err error
-		if *p.to, err = conn.PrepareContext(ctx, p.query); err != nil {
+		st, err := conn.PrepareContext(ctx, p.query)
+		if err != nil {
 			return err
 		}
+		*p.to, w.all = st, append(w.all, st)
 	}
 	return nil
+}
+
+// close closes the statements. The connection would not do it by itself, and
+// with one of them open SQLite leaves its write-ahead log behind.
+func (w *writeStatements) close() error {
+	var errs []error
+	for _, st := range w.all {
+		errs = append(errs, st.Close())
+	}
+	return errors.Join(errs...)
 }
 
 // Commit adds a batch in one transaction, durable on return. A known delivery is

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -57,9 +56,14 @@ func (s *Store) clean(ctx context.Context) error {
 	return fault("erase", err)
 }
 
+// eraseItems deletes items. A file whose hash was one of them may go too.
 func (s *Store) eraseItems(ctx context.Context, shop string, items []bot.ItemRef) error {
 	for _, it := range items {
-		if _, err := s.conn.ExecContext(ctx, "DELETE FROM item WHERE shop = ? AND job = ? AND seq = ? AND label = ?", shop, it.Job, it.Seq, it.Label); err != nil {
+		gone, err := s.queryTexts(ctx, "DELETE FROM item WHERE shop = ? AND job = ? AND seq = ? AND label = ? RETURNING content", shop, it.Job, it.Seq, it.Label)
+		if err != nil {
+			return err
+		}
+		if err := s.doom(ctx, gone); err != nil {
 			return err
 		}
 	}
@@ -70,7 +74,11 @@ func (s *Store) eraseItems(ctx context.Context, shop string, items []bot.ItemRef
 // brings takes its place. A thread stays, or nobody could be answered; but not
 // one that is named as a person is who is to be forgotten.
 func (s *Store) emptyJob(ctx context.Context, b *bot.Batch) error {
-	if err := s.doom(ctx, b.Shop, b.Job, b.Evidence); err != nil {
+	held, err := s.queryTexts(ctx, "SELECT sha256 FROM evidence WHERE shop = ? AND job = ?", b.Shop, b.Job)
+	if err != nil {
+		return err
+	}
+	if err := s.doom(ctx, held); err != nil {
 		return err
 	}
 	for _, table := range []string{"outbox", "board", "found", "evidence"} {
@@ -90,15 +98,11 @@ func (s *Store) emptyJob(ctx context.Context, b *bot.Batch) error {
 	return nil
 }
 
-// doom notes the evidence that nobody holds once the job keeps only that. A file
-// that any item speaks of stays: the table of evidence is only an index.
-func (s *Store) doom(ctx context.Context, shop, job string, keep []string) error {
-	sums, err := s.queryTexts(ctx, "SELECT sha256 FROM evidence WHERE shop = ? AND job = ?", shop, job)
-	if err != nil {
-		return err
-	}
+// doom notes files that may have to go. Those that are still held when the
+// transaction is through will stay; see removeDoomed.
+func (s *Store) doom(ctx context.Context, sums []string) error {
 	for _, sum := range sums {
-		if slices.Contains(keep, sum) {
+		if !isSum(sum) {
 			continue
 		}
 		if _, err := s.conn.ExecContext(ctx, "INSERT INTO doomed (sha256) VALUES (?) ON CONFLICT DO NOTHING", sum); err != nil {
@@ -117,7 +121,8 @@ func (s *Store) queryTexts(ctx context.Context, query string, args ...any) ([]st
 	return texts(ctx, st, args...)
 }
 
-// removeDoomed removes evidence that an erasure let go.
+// removeDoomed removes evidence that an erasure let go, unless any job holds it
+// or any item speaks of it: the table of evidence is only an index.
 func (s *Store) removeDoomed(ctx context.Context) error {
 	sums, err := s.queryTexts(ctx, "SELECT sha256 FROM doomed")
 	if err != nil || len(sums) == 0 {
@@ -241,6 +246,9 @@ func (s *Store) eraseAgain(ctx context.Context, list []journal.ItemID) (int, err
 func (s *Store) eraseOne(ctx context.Context, shop string, id journal.ItemID) error {
 	gone, err := s.queryTexts(ctx, "DELETE FROM item WHERE shop = ? AND job = ? AND seq = ? AND label = ? RETURNING content",
 		shop, id.Job, id.Seq, id.Label)
+	if err == nil {
+		err = s.doom(ctx, gone)
+	}
 	if err != nil {
 		return err
 	}
@@ -250,7 +258,6 @@ func (s *Store) eraseOne(ctx context.Context, shop string, id journal.ItemID) er
 		"DELETE FROM board WHERE shop = ?1 AND job = ?2",
 		"DELETE FROM found WHERE shop = ?1 AND job = ?2",
 		"DELETE FROM current AS t WHERE shop = ?1 AND job = ?2 AND NOT " + fmt.Sprintf(named, "t.identity"),
-		"INSERT INTO doomed (sha256) SELECT sha256 FROM evidence AS t WHERE shop = ?1 AND job = ?2 AND NOT " + fmt.Sprintf(named, "t.sha256") + " ON CONFLICT DO NOTHING",
 		"DELETE FROM evidence AS t WHERE shop = ?1 AND job = ?2 AND NOT " + fmt.Sprintf(named, "t.sha256"),
 	} {
 		if _, err := s.conn.ExecContext(ctx, q, shop, id.Job); err != nil {

@@ -257,7 +257,7 @@ func (s *Store) stop() error {
 		errs = append(errs, s.reader.Close())
 	}
 	if s.conn != nil {
-		errs = append(errs, s.conn.Close())
+		errs = append(errs, s.write.close(), s.conn.Close())
 		s.conn = nil
 	}
 	if s.writer != nil {

@@ -87,6 +87,11 @@ func NewLog(shop, job string) *Log {
 	return &Log{Shop: shop, Job: job, random: rand.NewChaCha8(sha256.Sum256([]byte(shop + "/" + job)))}
 }
 
+// GoOn puts the log to where a store has it, after its last entry.
+func (l *Log) GoOn(last bot.Stored) {
+	l.Seq, l.prev = last.Seq, journal.Hash(last.Bytes)
+}
+
 // at is a job that claims to be at a sequence, for batches that are refused.
 func at(shop, job string, seq int64) *Log {
 	l := NewLog(shop, job)

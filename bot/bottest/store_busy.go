@@ -9,7 +9,6 @@ import (
 	"testing"
 
 	"milepost/bot"
-	"milepost/bot/journal"
 )
 
 var busyTests = []storeTest{
@@ -88,7 +87,7 @@ func addNext(s bot.Store) error {
 	}
 	l := NewLog("north", "job")
 	if n := len(entries); n > 0 {
-		l.Seq, l.prev = entries[n-1].Seq, journal.Hash(entries[n-1].Bytes)
+		l.GoOn(entries[n-1])
 	}
 	return s.Commit(context.Background(), l.Batch(1))
 }

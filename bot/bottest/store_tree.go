@@ -225,6 +225,13 @@ func signedHead(t testing.TB, s bot.Store, shop string, size int64) []byte {
 	return note
 }
 
+// SignedHead is a head over all of a shop's tree, signed with a key made for it.
+func SignedHead(t testing.TB, s bot.Store, shop string) bot.Head {
+	t.Helper()
+	size := get(s.Tree(context.Background(), shop))(t).Size()
+	return bot.Head{Size: size, Note: string(signedHead(t, s, shop, size)), Time: day(0)}
+}
+
 func treeHeads(t *testing.T, s bot.Store) {
 	ctx := context.Background()
 	l := NewLog("north", "job")
