@@ -77,7 +77,7 @@ func execute(args []string, s *streams) int {
 	return s.exit(cmd, err)
 }
 
-const usageTemplate = `use: {{.UseLine}}{{if .HasAvailableSubCommands}} COMMAND{{range .Commands}}{{if .IsAvailableCommand}}
+const usageTemplate = `use: {{if .HasParent}}{{.Parent.Name}} {{.Use}}{{else}}{{.Name}} COMMAND{{end}}{{if .HasAvailableSubCommands}}{{range .Commands}}{{if .IsAvailableCommand}}
   {{rpad .Name 10}} {{.Short}}{{end}}{{end}}{{end}}{{if .HasAvailableLocalFlags}}
 {{.LocalFlags.FlagUsages | trimTrailingWhitespaces}}{{end}}
 `
