@@ -117,7 +117,7 @@ func bareRows(b *testing.B, edge *journal.Edge, batch *bot.Batch) (rows []bareRo
 			joined = append(joined, h[:]...)
 		}
 		add("INSERT INTO leaf (shop, job, seq, n, bytes) VALUES (?, ?, ?, ?, ?)", batch.Shop, batch.Job, l.Seq, n, l.Bytes)
-		add("INSERT INTO hash (shop, n, hashes) VALUES (?, ?, ?)", batch.Shop, n, joined)
+		add("INSERT INTO hash (shop, n, hashes, leaf) VALUES (?, ?, ?, last_insert_rowid())", batch.Shop, n, joined)
 		for _, it := range l.Items {
 			add("INSERT INTO item (shop, job, seq, label, salt, content) VALUES (?, ?, ?, ?, ?, ?)", batch.Shop, batch.Job, l.Seq, it.Label, it.Salt[:], it.Content)
 		}

@@ -39,6 +39,9 @@ func quickCheck(ctx context.Context, q querier) error {
 // it: the last leaves against the tree and the chain of their jobs, the tree
 // against the last head.
 func (s *Store) checkTails(ctx context.Context) error {
+	if err := s.checkLast(ctx); err != nil {
+		return fault("check log", err)
+	}
 	shops, err := s.shops(ctx)
 	for _, shop := range shops {
 		if err == nil {
@@ -51,13 +54,30 @@ func (s *Store) checkTails(ctx context.Context) error {
 	return fault("check log", err)
 }
 
+// checkLast checks that the entry written last is in its shop's tree.
+func (s *Store) checkLast(ctx context.Context) error {
+	var shop string
+	var n int64
+	err := s.reader.QueryRowContext(ctx, "SELECT shop, n FROM leaf ORDER BY id DESC LIMIT 1").Scan(&shop, &n)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	t, err := s.tree(ctx, shop)
+	if err == nil && n >= t.size {
+		err = damaged("entry %d of shop %s is there, its tree has %d", n, shop, t.size)
+	}
+	return err
+}
+
 // shops lists the shops that have a log, by skipping through the index.
 func (s *Store) shops(ctx context.Context) ([]string, error) {
 	st, err := s.reader.PrepareContext(ctx, `WITH RECURSIVE s(shop) AS (
 		SELECT min(shop) FROM hash UNION ALL
 		SELECT (SELECT min(shop) FROM hash WHERE hash.shop > s.shop) FROM s WHERE s.shop IS NOT NULL)
-		SELECT shop FROM s WHERE shop IS NOT NULL
-		UNION SELECT shop FROM (SELECT shop FROM leaf ORDER BY id DESC LIMIT 1)`)
+		SELECT shop FROM s WHERE shop IS NOT NULL`)
 	if err != nil {
 		return nil, err
 	}
@@ -112,25 +132,23 @@ func (s *Store) checkTail(ctx context.Context, shop string) error {
 		}
 	}
 	var tail []leafRow
-	err = s.eachLeaf(ctx, "SELECT job, seq, n, bytes FROM leaf WHERE shop = ? ORDER BY id DESC LIMIT ?", func(l leafRow) error {
-		if l.n < t.size {
-			tail = append(tail, l)
-		}
+	err = s.eachLeaf(ctx, `SELECT coalesce(l.job, ''), coalesce(l.seq, 0), coalesce(l.n, -1), coalesce(l.bytes, x'')
+		FROM hash h LEFT JOIN leaf l ON l.id = h.leaf WHERE h.shop = ? AND h.n < ? ORDER BY h.n DESC LIMIT ?`, func(l leafRow) error {
+		tail = append(tail, l)
 		return nil
-	}, shop, tailLeaves)
+	}, shop, t.size, tailLeaves)
 	if err != nil {
 		return err
 	}
 	for i, l := range tail {
-		if l.n != t.size-1-int64(i) {
-			return damaged("the tree has %d leaves, but leaf %d is %s/%d at %d", t.size, t.size-1-int64(i), l.job, l.seq, l.n)
+		if n := t.size - 1 - int64(i); l.n < 0 {
+			return damaged("entry %d of %d is not there", n, t.size)
+		} else if l.n != n {
+			return damaged("entry %s/%d at %d stands in the place of %d", l.job, l.seq, l.n, n)
 		}
 		if err := s.checkLeaf(ctx, shop, t, l); err != nil {
 			return err
 		}
-	}
-	if len(tail) == 0 && t.size > 0 && !s.readOnly {
-		return damaged("the tree has %d leaves, none is there", t.size)
 	}
 	return nil
 }
@@ -200,6 +218,9 @@ func (s *Store) Verify(ctx context.Context) error {
 	}
 	if result != "ok" {
 		return fault("verify", damaged("%s", result))
+	}
+	if err := s.checkTails(ctx); err != nil {
+		return fault("verify", err)
 	}
 	shops, err := s.shops(ctx)
 	if err != nil {

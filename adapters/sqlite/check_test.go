@@ -28,7 +28,7 @@ func TestAppendOnly(t *testing.T) {
 		"REPLACE INTO leaf (shop, job, seq, n, bytes) VALUES ('north', 'job', 4, 3, x'00')",
 		"UPDATE hash SET hashes = x'00'",
 		"DELETE FROM hash WHERE n = 2",
-		"REPLACE INTO hash (shop, n, hashes) VALUES ('north', 3, x'00')",
+		"REPLACE INTO hash (shop, n, hashes, leaf) VALUES ('north', 3, x'00', 4)",
 		"UPDATE item SET content = CAST('another' AS BLOB)",
 	} {
 		if err := s.Exec(ctx, q); err == nil || !strings.Contains(err.Error(), "never") {
@@ -50,6 +50,7 @@ func TestTampered(t *testing.T) {
 		{"last entry gone", "DELETE FROM leaf WHERE n = 199", true},
 		{"last hashes gone", "DELETE FROM hash WHERE n >= 190", true},
 		{"last entry and hash gone, a head was given out", "DELETE FROM leaf WHERE n = 199; DELETE FROM hash WHERE n = 199", true},
+		{"last hashes gone, no head was given out", "DELETE FROM hash WHERE n >= 190; DELETE FROM head", true},
 		{"last hash changed", "UPDATE hash SET hashes = zeroblob(length(hashes)) WHERE n = 199", true},
 		{"tree's edge changed", "UPDATE hash SET hashes = zeroblob(length(hashes)) WHERE n = 127", true},
 		{"entry moved to another job", "UPDATE leaf SET job = 'other' WHERE n = 199", true},

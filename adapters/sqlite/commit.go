@@ -35,7 +35,7 @@ func (w *writeStatements) prepare(ctx context.Context, conn *sql.Conn) error {
 		{&w.delivery, "INSERT INTO delivery (shop, key, job) VALUES (?, ?, ?)"},
 		{&w.last, "SELECT coalesce(max(seq), 0) FROM leaf WHERE shop = ? AND job = ?"},
 		{&w.leaf, "INSERT INTO leaf (shop, job, seq, n, bytes) VALUES (?, ?, ?, ?, ?)"},
-		{&w.hash, "INSERT INTO hash (shop, n, hashes) VALUES (?, ?, ?)"},
+		{&w.hash, "INSERT INTO hash (shop, n, hashes, leaf) VALUES (?, ?, ?, last_insert_rowid())"},
 		{&w.item, "INSERT INTO item (shop, job, seq, label, salt, content) VALUES (?, ?, ?, ?, ?, ?)"},
 		{&w.outbox, "INSERT INTO outbox (key, shop, job, network, thread, payload) VALUES (?, ?, ?, ?, ?, ?)"},
 		{&w.sent, "DELETE FROM outbox WHERE key = ?"},

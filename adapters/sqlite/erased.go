@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"milepost/bot"
 	"milepost/bot/journal"
@@ -133,8 +134,12 @@ func writeErased(path string, ids []journal.ItemID) error {
 	return syncDir(filepath.Dir(path))
 }
 
-// syncDir makes a directory's names durable.
+// syncDir makes a directory's names durable. Windows has no such call for a
+// directory; its file system keeps names in order by itself.
 func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
 	d, err := os.Open(dir)
 	if err != nil {
 		return err

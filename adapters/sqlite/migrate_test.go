@@ -56,7 +56,7 @@ func fillFirst(ctx context.Context, c *sql.Conn, b *bot.Batch) error {
 		if _, err := c.ExecContext(ctx, "INSERT INTO leaf (shop, job, seq, n, bytes) VALUES (?, ?, ?, ?, ?)", b.Shop, b.Job, l.Seq, i, l.Bytes); err != nil {
 			return err
 		}
-		if _, err := c.ExecContext(ctx, "INSERT INTO hash (shop, n, hashes) VALUES (?, ?, ?)", b.Shop, i, flat(hashes)); err != nil {
+		if _, err := c.ExecContext(ctx, "INSERT INTO hash (shop, n, hashes, leaf) VALUES (?, ?, ?, last_insert_rowid())", b.Shop, i, flat(hashes)); err != nil {
 			return err
 		}
 		for _, it := range l.Items {

@@ -18,6 +18,7 @@ var eraseTests = []storeTest{
 	{"what still stands", eraseKeeps},
 	{"refused", eraseRefused},
 	{"proof", eraseProof},
+	{"files", eraseFiles},
 }
 
 func labels(s bot.Stored) string {
@@ -141,6 +142,40 @@ func eraseProof(t *testing.T, s bot.Store) {
 		t.Error("the tree of before has another root")
 	}
 	checkTree(t, s, l)
+}
+
+// eraseFiles: a store that keeps evidence too removes a file with the last job
+// that holds it.
+func eraseFiles(t *testing.T, s bot.Store) {
+	ctx := context.Background()
+	blobs, ok := s.(bot.Blobs)
+	if !ok {
+		t.Skip("this store keeps no evidence")
+	}
+	var sums []string
+	for _, content := range []string{"shared", "own", "named"} {
+		sums = append(sums, get(blobs.Put(ctx, strings.NewReader(content), 100))(t).SHA256)
+	}
+	a, b := NewLog("north", "aaa"), NewLog("south", "bbb")
+	first := a.Batch(1, "sha256", sums[2], "text", "x")
+	first.Evidence = sums
+	commit(t, s, a, first)
+	other := b.Batch(1)
+	other.Evidence = sums[:1]
+	commit(t, s, b, other)
+	must(t, s.Erase(ctx, a.Batch(1), []bot.ItemRef{{Job: "aaa", Seq: 1, Label: "text"}}))
+	for i, want := range []bool{true, false, true} { // the last is named by an item
+		if _, err := readBlob(blobs, sums[i]); (err == nil) != want {
+			t.Errorf("file %d: %v, to be there: %t", i, err, want)
+		}
+	}
+	must(t, s.Erase(ctx, b.Batch(1), nil))
+	must(t, s.Erase(ctx, a.Batch(1), []bot.ItemRef{{Job: "aaa", Seq: 1, Label: "sha256"}}))
+	for i := range sums {
+		if _, err := readBlob(blobs, sums[i]); err == nil {
+			t.Errorf("file %d is still there", i)
+		}
+	}
 }
 
 func storeBackup(t *testing.T, s bot.Store) {

@@ -17,6 +17,7 @@ CREATE TABLE hash (
 	shop   TEXT NOT NULL,
 	n      INTEGER NOT NULL,
 	hashes BLOB NOT NULL,
+	leaf   INTEGER NOT NULL,   -- its id
 	PRIMARY KEY (shop, n)
 ) STRICT, WITHOUT ROWID;
 
