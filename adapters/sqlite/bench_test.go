@@ -16,7 +16,7 @@ import (
 // a delivery, the board's row and the marks of what was sent before.
 func turn(l *bottest.Log) *bot.Batch {
 	before := l.Seq
-	b := l.Batch(4, "text", "265/70R17 to 285/70R17, stored 2446 mm, 12/12 tread", "name", "Somebody", "identity", "matrix:@somebody:example.org", "vin", "MLP00000000000001")
+	b := l.Batch(4, "text", "265/70R17 to 285/70R17, stored 2446 mm, 12/12 tread", "name", "Somebody", "identity", "matrix:@somebody:example.org", "vin", "ZZZTEST1XR0000001")
 	b.Delivery = fmt.Sprintf("%s-%d", l.Job, l.Seq)
 	payload := fmt.Appendf(nil, `{"key":"%s/%d","shop":"north","reply":{"kind":"prompt","text":"%0400d"}}`, l.Job, l.Seq, 0)
 	for n := range 2 {

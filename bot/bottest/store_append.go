@@ -29,7 +29,7 @@ func storeEntries(t *testing.T, s bot.Store) {
 	a, b := NewLog("north", "aaa"), NewLog("north", "bbb")
 	first := a.Batch(2, "name", "A Name", "text", "a text")
 	second := b.Batch(1)
-	third := a.Batch(2, "vin", "MLP00000000000001")
+	third := a.Batch(2, "vin", "ZZZTEST1XR0000001")
 	for _, batch := range []*bot.Batch{first, second, third} {
 		must(t, s.Commit(ctx, batch))
 	}
