@@ -2,6 +2,7 @@ package terminal
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 
@@ -27,6 +28,9 @@ func (e *Editor) Next() (string, bool, error) {
 	switch {
 	case errors.Is(err, liner.ErrPromptAborted):
 		return "", false, io.EOF
+	case errors.Is(err, io.EOF):
+		fmt.Println() // what comes next begins a line
+		return "", false, err
 	case err != nil:
 		return "", false, err
 	case len(line) > MaxLine:
