@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"milepost/flow/understand"
 	"milepost/flow/words"
 )
 
@@ -16,7 +17,11 @@ var movesTarget = map[QuestionID]bool{
 
 // changeAnswer is "change the new size to 285/70R17".
 func (t *turn) changeAnswer(c command, _ *input) bool {
-	id, ok := amendable[c.Target]
+	if t.s.Driving() {
+		t.answerTo(Notice, "amend.driving", nil)
+		return true
+	}
+	id, ok := amendable[c.Field]
 	if !ok {
 		t.answerTo(Notice, "amend.which", nil)
 		t.again()
@@ -33,11 +38,14 @@ func (t *turn) changeAnswer(c command, _ *input) bool {
 
 // amendable maps the words of the reader to questions.
 var amendable = map[string]QuestionID{
-	"vehicle": QVehicle, "vin": QVIN, "place": QPlace, "odometer": QOdometer,
-	"units": QUnits, "rule": QRule, "regulated": QRegulated, "volts": QVolts,
-	"factory-size": QPlacard, "stored": QStored, "steps": QSteps, "backup": QBackup,
-	"fitted-size": QFitted, "tread": QTread, "pressure": QPressure,
-	"published-revs": QRevs, "rollout": QRollout, "gears": QGears, "sensing": QSensing,
+	understand.FieldVehicle: QVehicle, understand.FieldVIN: QVIN, understand.FieldPlace: QPlace,
+	understand.FieldOdometer: QOdometer, understand.FieldUnits: QUnits, understand.FieldRule: QRule,
+	understand.FieldRegulated: QRegulated, understand.FieldVolts: QVolts,
+	understand.FieldSizeFactory: QPlacard, understand.FieldSizeFitted: QFitted,
+	understand.FieldStored: QStored, understand.FieldFactoryValue: QStored, understand.FieldStep: QSteps,
+	understand.FieldLimits: QSteps, understand.FieldBackup: QBackup, understand.FieldTread: QTread,
+	understand.FieldPressure: QPressure, understand.FieldRevs: QRevs, understand.FieldRollout: QRollout,
+	understand.FieldGears: QGears, understand.FieldSpeedFrom: QSensing, understand.FieldLoad: QLoad,
 }
 
 // amend puts a new answer in place of an old one.
@@ -88,21 +96,50 @@ func (t *turn) depends(q QuestionID) {
 // changed. It never releases, waives, signs off, writes or erases; it asks.
 func (t *turn) edited() {
 	keys := t.s.By[t.m.Edit]
+	if t.s.Driving() {
+		t.answerTo(Notice, "amend.driving", nil)
+		return
+	}
 	if t.s.ByWho[t.m.Edit] != t.m.Who || len(keys) == 0 {
 		t.answerTo(Notice, "edit.noted", nil)
 		return
 	}
 	for _, k := range keys {
-		q := find(k.Question)
-		if q == nil {
+		if find(k.Question) == nil {
 			continue
 		}
-		t.record(&AmendedFact{Question: q.ID, About: k.About, By: "edit"}, Item{ItemText, t.m.Text})
-		t.askRole(QAmend, t.m.Edit, "", "edit.ask", words.Args{
-			"Name": t.text(t.m.Role, "name."+string(q.ID), nil), "Said": short(t.m.Text)}, "yes", "no")
+		t.record(&AmendedFact{Question: k.Question, About: k.About, By: "edit"}, Item{ItemText, t.m.Text})
+		askAmend(t)
 		return
 	}
 	t.answerTo(Notice, "edit.noted", nil)
+}
+
+// askAmend asks whether an edited message is meant as a new answer.
+func askAmend(t *turn) {
+	e := t.s.Edited
+	t.ask(QAmend, string(e.Question), "edit.ask", words.Args{
+		"Name": t.text(t.m.Role, "name."+string(e.Question), nil), "Said": short(t.s.EditText)}, "yes", "no")
+}
+
+// takeAmend puts the edited text in place of the answer, or leaves it.
+func takeAmend(t *turn, in *input) bool {
+	e := t.s.Edited
+	switch yesNo(in) {
+	case "yes":
+		q := find(e.Question)
+		if q == nil || t.s.EditText == "" {
+			t.say(Notice, "edit.kept", nil)
+			return true
+		}
+		in.Text = ""
+		t.amend(q, e.About, t.s.EditText, "edit")
+		return true
+	case "no":
+		t.say(Notice, "edit.kept", nil)
+		return true
+	}
+	return false
 }
 
 // deleted notes that a message was withdrawn; the answer stands until someone

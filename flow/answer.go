@@ -67,6 +67,9 @@ func (t *turn) read() {
 		t.again()
 		return
 	}
+	if in.Choice == "" && t.mayAnswerNow() && t.open() != nil {
+		in.Choice = t.labelled(in.Text) // a label that reads like a command is the choice
+	}
 	if in.Choice == "" && t.aside(in) {
 		return
 	}
@@ -135,9 +138,17 @@ func (t *turn) named(q *question, text string) string {
 	if n, ok := choiceNumber(text); ok && !q.Bare && n >= 1 && n <= len(ids) {
 		return ids[n-1]
 	}
-	for _, id := range ids {
-		for _, plain := range []bool{false, true} {
-			if label := catalogue().Say("choice."+id, plain, nil); same(label, text) {
+	return t.labelled(text)
+}
+
+// labelled finds the choice whose label a text is.
+func (t *turn) labelled(text string) string {
+	if t.s.Asked == nil || text == "" {
+		return ""
+	}
+	for _, id := range t.s.Asked.Choices {
+		for _, r := range []Role{Technician, Customer} {
+			if same(t.text(r, "choice."+id, t.choiceArgs(id)), text) {
 				return id
 			}
 		}
@@ -199,11 +210,8 @@ func (t *turn) hint(key string, args words.Args) {
 	t.post(Prompt, r, t.addressed(a.To), t.text(r, key, args), key, a.Choices, a.Ask)
 }
 
-// askBack asks something back in words of a reader that was not certain.
+// askBack asks something back in the words of a reader that was not certain:
+// the desk command says the same.
 func (t *turn) askBack(a *understand.Ask) {
-	args := words.Args{"Said": a.Said, "Offer": a.Offer}
-	for k, v := range a.Args {
-		args[k] = v
-	}
-	t.hint("ask."+a.Code, args)
+	t.hint("ask.text", words.Args{"Text": a.Text()})
 }

@@ -38,12 +38,15 @@ func (s *State) apply(e *Entry) {
 			s.Reopened++
 			s.Stopped = ""
 		}
+		s.dropWrite(f.Event)
 	case *AnswerFact:
 		s.answered(e, *f)
 		s.Self = s.Self || f.Self
 	case *VehicleFact:
 		s.Vehicle = e.Item(ItemVehicle)
 		s.answered(e, AnswerFact{Question: QVehicle})
+	case *KnownFact:
+		s.Known, s.KnownSet = *f, f.Job
 	case *VINFact:
 		s.VIN = e.Item(ItemVIN)
 		s.answered(e, AnswerFact{Question: QVIN, Value: f.Check})
@@ -67,6 +70,9 @@ func (s *State) apply(e *Entry) {
 		s.TrackFile = s.TrackFile || f.Use == "track"
 	case *BackupFact:
 		s.Backups = append(s.Backups, *f)
+		if h := e.Item(ItemSHA256); h != "" {
+			s.BackupHash = h
+		}
 	case *TargetFact:
 		s.Targets = append(s.Targets, *f)
 	case *WriteFact:
@@ -78,6 +84,8 @@ func (s *State) apply(e *Entry) {
 	case *ReadingFact:
 		s.Readings = append(s.Readings, *f)
 		s.credit(e, Key{QDrive, strconv.Itoa(f.Number)})
+	case *TrackFact:
+		s.Tracks = append(s.Tracks, *f)
 	case *StruckFact:
 		s.applyStruck(f)
 	case *ErrorsFact:
@@ -93,6 +101,10 @@ func (s *State) apply(e *Entry) {
 		s.Waivers[f.Gate] = *f
 		s.Waived = true
 		s.Self = s.Self || f.Self
+	case *AmendedFact:
+		if f.By == "edit" && e.Item(ItemText) != "" {
+			s.Edited, s.EditText = *f, e.Item(ItemText)
+		}
 	case *DeviationFact:
 		s.Deviations = append(s.Deviations, *f)
 	case *PauseFact:
@@ -143,6 +155,9 @@ func (s *State) credit(e *Entry, k Key) {
 }
 
 func (s *State) applyStored(f *StoredFact) {
+	if f.Renames && len(s.Modules) > 0 && s.Modules[0].Name == "" {
+		s.Modules[0].Name = f.Module
+	}
 	m := s.Module(f.Module)
 	if m == nil {
 		s.Modules = append(s.Modules, Module{Name: f.Module})
@@ -150,8 +165,11 @@ func (s *State) applyStored(f *StoredFact) {
 	}
 	m.Kind, m.Quantity, m.Unit = f.KindName, f.Quantity, f.Unit
 	m.Step, m.Min, m.Max = f.Step, f.Min, f.Max
-	m.List, m.Direction, m.Question = f.List, f.Direction, f.Questioned
+	m.List, m.Direction, m.Question, m.Shown = f.List, f.Direction, f.Questioned, f.Shown
 	if f.Which == "as_found" {
+		if m.Original == f.Value {
+			m.Original = Value{} // it was taken for the factory's
+		}
 		m.AsFound = f.Value
 	} else {
 		m.Original, m.Estimated = f.Value, f.Estimated
@@ -168,6 +186,13 @@ func (s *State) applyStored(f *StoredFact) {
 func (s *State) applyChange(e *Entry, f *ChangeFact) {
 	s.Changes = append(s.Changes, *f)
 	s.Writing = nil
+	if f.Setting == "other" {
+		return // someone else's setting: no value of ours
+	}
+	if f.Took {
+		s.Hold = nil // its release was for this write
+		delete(s.Broken, f.Module)
+	}
 	m := s.Module(f.Module)
 	if m == nil {
 		return
@@ -177,6 +202,28 @@ func (s *State) applyChange(e *Entry, f *ChangeFact) {
 	}
 	if f.Took {
 		m.WrittenSeq = e.Seq
+	}
+}
+
+// dropWrite ends a write that a move leaves behind: one that has not begun to
+// change anything when the target moved, any when recovering begins.
+func (s *State) dropWrite(ev Event) {
+	w := s.Writing
+	if w == nil {
+		if ev == EvRecover {
+			s.Recovers++
+		}
+		return
+	}
+	switch {
+	case ev == EvRecover:
+		s.Recovers++
+		if w.Word != "begun" && w.Word != "refused" {
+			s.Broken[w.Module] = true
+		}
+		s.Writing, s.Hold = nil, nil
+	case ev == EvRetarget && (w.Word == "begun" || w.Word == "refused"):
+		s.Writing, s.Hold = nil, nil
 	}
 }
 
@@ -219,7 +266,7 @@ func (s *State) applyStruck(f *StruckFact) {
 		case "kept":
 			r.Struck, r.Questioned = false, false
 		case "questioned":
-			r.Questioned = true
+			r.Questioned, r.Expected = true, f.Expected
 		case "corrected", "swapped":
 			r.Indicated, r.Reference, r.Questioned = f.Indicated, f.Reference, false
 		}
@@ -230,7 +277,10 @@ func (s *State) applyHold(e *Entry, f *HoldFact) {
 	s.Self = s.Self || f.Self
 	switch f.Now {
 	case "asked":
-		s.Hold, s.HoldAt, s.HoldFrom = f, e.At, e.Who
+		s.Hold, s.HoldAt, s.HoldFrom, s.HoldCalls = f, e.At, e.Who, 0
+	case "called":
+		s.HoldAt = e.At
+		s.HoldCalls++
 	case "released", "refused":
 		if s.Hold != nil {
 			s.Hold = f

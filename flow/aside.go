@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"milepost/flow/understand"
 	"milepost/flow/words"
 )
 
@@ -35,24 +36,23 @@ type asideRule struct {
 
 // asides is the table of digressions.
 var asides = map[string]asideRule{
-	cmdWhy:        {ActAnswer, (*turn).why},
-	cmdHelp:       {ActAnswer, (*turn).help},
-	cmdWhere:      {ActAnswer, (*turn).where},
-	cmdBack:       {ActAnswer, (*turn).back},
-	cmdChange:     {ActAnswer, (*turn).changeAnswer},
-	cmdSkip:       {ActAnswer, (*turn).skip},
-	cmdNote:       {ActAnswer, (*turn).note},
-	cmdPause:      {ActPause, (*turn).pause},
-	cmdResume:     {ActPause, (*turn).resume},
-	cmdHandOver:   {ActHandOver, (*turn).handOver},
-	cmdStop:       {ActStop, (*turn).stop},
-	cmdSupervisor: {ActAnswer, (*turn).callSupervisor},
-	cmdRecover:    {ActRecover, (*turn).recover},
-	cmdWaive:      {ActWaive, (*turn).waive},
-	cmdSignOff:    {ActSignOff, (*turn).signOff},
-	cmdReassign:   {ActReassign, (*turn).reassign},
-	cmdInvite:     {ActInvite, (*turn).invite},
-	cmdUnits:      {ActAnswer, (*turn).units},
+	understand.CmdWhy:        {ActAnswer, (*turn).why},
+	understand.CmdHelp:       {ActAnswer, (*turn).help},
+	understand.CmdWhere:      {ActAnswer, (*turn).where},
+	understand.CmdBack:       {ActAnswer, (*turn).back},
+	understand.CmdChange:     {ActAnswer, (*turn).changeAnswer},
+	understand.CmdSkip:       {ActAnswer, (*turn).skip},
+	understand.CmdNote:       {ActAnswer, (*turn).note},
+	understand.CmdPause:      {ActPause, (*turn).pause},
+	understand.CmdResume:     {ActPause, (*turn).resume},
+	understand.CmdHandOver:   {ActHandOver, (*turn).handOver},
+	understand.CmdStop:       {ActStop, (*turn).stop},
+	understand.CmdSupervisor: {ActAnswer, (*turn).callSupervisor},
+	understand.CmdRecover:    {ActRecover, (*turn).recover},
+	understand.CmdWaive:      {ActWaive, (*turn).waive},
+	understand.CmdSignOff:    {ActSignOff, (*turn).signOff},
+	understand.CmdReassign:   {ActReassign, (*turn).reassign},
+	understand.CmdInvite:     {ActInvite, (*turn).invite},
 }
 
 // why says the reason of the open question in one line, then asks it again.

@@ -1,3 +1,312 @@
 package flow
 
-func beforePhase() phaseOf { return phaseOf{} }
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"milepost/calib/unit"
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// The lines of the checklist before anything.
+const (
+	lineLamps  = 1
+	lineCodes  = 2
+	lineSupply = 3
+	lineTyres  = 4
+	lineCount  = 4
+)
+
+// lowVolts is the least supply voltage for a write: common practice, no
+// source; the maker's figure wins.
+const lowVolts = 13.0
+
+// beforePhase puts the safety and readiness questions as one checklist, and
+// opens a line only where it was not confirmed.
+func beforePhase() phaseOf {
+	return phaseOf{Questions: []question{
+		{ID: QBefore, Ask: askBefore, Take: takeBefore, Done: listSettled, Bare: true,
+			Why: "why.before", Hint: "hint.before", Help: "help.before"},
+		{ID: QLine, When: func(s *State) bool { return s.openLine() > 0 }, Done: func(s *State) bool { return s.openLine() == 0 },
+			Ask: askLine, Take: takeLine, Bare: true, Why: "why.before", Hint: "hint.line"},
+		{ID: QVolts, When: func(s *State) bool { return s.confirmed(lineSupply) && s.Checks["before"].Volts == 0 },
+			Ask: func(t *turn) { t.ask(QVolts, "", "before.volts", nil) }, Take: takeVolts, Bare: true,
+			Why: "why.volts", Hint: "hint.volts"},
+	}, Next: func(*turn) Event { return EvReady }}
+}
+
+// confirmed says whether a line of the checklist was confirmed.
+func (s *State) confirmed(line int) bool { return slices.Contains(s.Checks["before"].Lines, line) }
+
+// settled says whether a line was confirmed or answered apart for good.
+func (s *State) settled(line int) bool {
+	return s.confirmed(line) || s.Answers[Key{QLine, strconv.Itoa(line)}].Value == "no"
+}
+
+// listSettled says whether the list as a whole was answered, if not every line.
+func listSettled(s *State) bool {
+	_, ok := s.Checks["before"]
+	return ok
+}
+
+// openLine is the first line that is neither confirmed nor settled, 0 if none.
+func (s *State) openLine() int {
+	if !listSettled(s) {
+		return 0
+	}
+	for n := 1; n <= lineCount; n++ {
+		if !s.settled(n) {
+			return n
+		}
+	}
+	return 0
+}
+
+func (t *turn) vehicleArgs() words.Args {
+	v := " " + strings.ToLower(t.s.Vehicle) + " "
+	electric := false
+	for _, w := range []string{"hybrid", "electric", " ev ", "phev", "plug-in", "battery car"} {
+		electric = electric || strings.Contains(v, w)
+	}
+	return words.Args{"Electric": electric, "TwoWheels": t.s.onTwoWheels()}
+}
+
+func askBefore(t *turn) { t.ask(QBefore, "", "before.list", t.vehicleArgs(), "all_yes") }
+
+func takeBefore(t *turn, in *input) bool {
+	return t.takeLines(in)
+}
+
+// takeLines reads an answer to the checklist: confirmed lines, lines that are
+// not so, lines to be opened, codes and lamps, the voltage.
+func (t *turn) takeLines(in *input) bool {
+	codes, saidCodes, _ := understand.Codes(in.Text)
+	lamps, saidLamps, _ := understand.Lamps(in.Text)
+	m, ok, ask := understand.Checklist(in.Text, lineCount)
+	if in.Choice == "all_yes" {
+		m.Value, ok = understand.Ticks{All: true}, true
+	}
+	codesListed := saidCodes && len(codes.Value.List) > 0
+	lampsListed := saidLamps && len(lamps.Value.List) > 0
+	if !ok && !codesListed && !lampsListed {
+		if ask != nil {
+			t.askBack(ask)
+			return true
+		}
+		return false
+	}
+	ticks := m.Value
+	if len(ticks.Open) == 1 && !ticks.All && len(ticks.Yes) == 0 && len(ticks.No) == 0 {
+		t.openOne(ticks.Open[0])
+		return true
+	}
+	if len(ticks.Why) > 0 {
+		t.openOne(ticks.Why[0])
+		return true
+	}
+	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
+	for n := 1; n <= lineCount; n++ {
+		if ticks.All && !slices.Contains(ticks.No, n) && !slices.Contains(ticks.Open, n) || slices.Contains(ticks.Yes, n) {
+			f.add(n)
+		}
+	}
+	safety := lampsListed && slices.ContainsFunc(lamps.Value.List, understand.Lamp.Safety)
+	if safety {
+		f.drop(lineLamps)
+	}
+	if codesListed {
+		f.add(lineCodes)
+	}
+	if ticks.Volts != nil {
+		if !t.voltsFine(*ticks.Volts, in.Text) {
+			return true
+		}
+		f.Volts = *ticks.Volts
+		f.add(lineSupply)
+	}
+	t.record(f)
+	for _, n := range ticks.No {
+		t.notSo(n, codesListed || lampsListed)
+	}
+	if codesListed || lampsListed || t.s.confirmed(lineCodes) && !t.s.Has(QCodes) {
+		t.recordCodesBefore(codes.Value.List, lamps.Value.List)
+	}
+	in.Text = ""
+	t.understood("echo.checked", words.Args{"Lines": figures(f.Lines), "Volts": voltsText(f.Volts)})
+	return true
+}
+
+func (f *ChecklistFact) add(line int) {
+	if !slices.Contains(f.Lines, line) {
+		f.Lines = append(slices.Clone(f.Lines), line)
+		slices.Sort(f.Lines)
+	}
+}
+
+func (f *ChecklistFact) drop(line int) {
+	f.Lines = slices.DeleteFunc(slices.Clone(f.Lines), func(n int) bool { return n == line })
+}
+
+func voltsText(v float64) string {
+	if v == 0 {
+		return ""
+	}
+	return unit.Figure(v, 1)
+}
+
+// notSo records that a line is not so, where nothing more has to be asked.
+func (t *turn) notSo(line int, told bool) {
+	switch line {
+	case lineSupply:
+		t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(line), Value: "no"})
+		t.record(&AnswerFact{Question: QVolts, Value: "none"})
+		t.understood("before.supply.waits", nil)
+	case lineLamps:
+		if told {
+			t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(line), Value: "no"})
+		}
+	}
+}
+
+// recordCodesBefore keeps the codes and lamps present before the work. With a
+// brake, stability, steering or airbag lamp there is no road drive.
+func (t *turn) recordCodesBefore(codes []string, lamps []understand.Lamp) {
+	f := &CodesFact{When: "before", List: codes}
+	other := ""
+	for _, l := range lamps {
+		f.Lamps = append(f.Lamps, l.Category)
+		if l.Category == "other" {
+			other = l.Words
+		}
+	}
+	t.record(f, Item{ItemOther, other})
+	if len(codes)+len(f.Lamps) > 0 {
+		t.understood("echo.codes", words.Args{"Codes": strings.Join(codes, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
+	}
+	if !t.s.roadSafe() {
+		t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(lineLamps), Value: "no"})
+		t.understood("before.lamp.stop", words.Args{"Lamps": strings.Join(f.Lamps, ", ")})
+	}
+}
+
+// openOne opens a line to be answered apart.
+func (t *turn) openOne(line int) {
+	if !listSettled(t.s) {
+		t.record(&ChecklistFact{List: "before"})
+	}
+	t.ask(QLine, strconv.Itoa(line), "before.line."+strconv.Itoa(line), t.vehicleArgs(), "yes", "no")
+}
+
+func askLine(t *turn) { t.openOne(t.s.openLine()) }
+
+func takeLine(t *turn, in *input) bool {
+	line, err := strconv.Atoi(t.s.Asked.About)
+	if err != nil {
+		return false
+	}
+	if n, ok := choiceNumber(in.Text); ok && in.Choice == "" && n >= 1 && n <= lineCount {
+		t.openOne(n)
+		return true
+	}
+	codes, saidCodes, _ := understand.Codes(in.Text)
+	lamps, saidLamps, _ := understand.Lamps(in.Text)
+	told := saidCodes && len(codes.Value.List) > 0 || saidLamps && len(lamps.Value.List) > 0
+	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
+	if v, ok, _ := understand.Voltage(in.Text); ok && line == lineSupply {
+		if !t.voltsFine(v.Value, in.Text) {
+			return true
+		}
+		f.Volts = v.Value
+		f.add(line)
+		t.record(f)
+		in.Text = ""
+		return true
+	}
+	switch {
+	case told:
+		if saidCodes && len(codes.Value.List) > 0 || line == lineCodes {
+			f.add(lineCodes)
+		}
+		t.record(f)
+		t.recordCodesBefore(codes.Value.List, lamps.Value.List)
+		if line == lineLamps && t.s.roadSafe() {
+			f2 := t.s.Checks["before"]
+			f2.add(lineLamps)
+			t.record(&f2)
+		}
+		in.Text = ""
+		return true
+	case line == lineCodes && saidCodes && codes.Value.None:
+		in.Choice = "yes"
+	case understand.Checklisted(in.Text):
+		return t.takeLines(in)
+	}
+	switch yesNo(in) {
+	case "yes":
+		f.add(line)
+		t.record(f)
+		if line == lineCodes && !t.s.Has(QCodes) {
+			t.recordCodesBefore(nil, nil)
+		}
+		return true
+	case "none":
+		if line == lineCodes {
+			f.add(line)
+			t.record(f)
+			t.recordCodesBefore(nil, nil)
+			return true
+		}
+		return false
+	case "no", "not_sure":
+		switch line {
+		case lineSupply:
+			t.notSo(line, true)
+			return true
+		case lineLamps:
+			t.hint("before.lamp.which", nil)
+		case lineCodes:
+			t.hint("before.line.2", nil)
+		default:
+			t.hint("before.tyres.fix", nil)
+		}
+		return true
+	}
+	return false
+}
+
+func takeVolts(t *turn, in *input) bool {
+	v, ok, ask := understand.Voltage(in.Text)
+	if !ok {
+		if ask != nil {
+			t.askBack(ask)
+			return true
+		}
+		if a := yesNo(in); a == "no" || a == "none" || a == "not_sure" {
+			t.record(&AnswerFact{Question: QVolts, Value: "none"})
+			t.understood("before.supply.waits", nil)
+			return true
+		}
+		return false
+	}
+	if !t.voltsFine(v.Value, in.Text) {
+		return true
+	}
+	f := t.s.Checks["before"]
+	f.Volts = v.Value
+	t.record(&f)
+	t.record(&AnswerFact{Question: QVolts, Number: v.Value, Unit: "V"})
+	in.take(v.Start, v.End)
+	return true
+}
+
+// voltsFine asks again about a voltage too low for a write. "maker says 12.4"
+// lets the maker's figure win.
+func (t *turn) voltsFine(v float64, text string) bool {
+	if v >= lowVolts || strings.Contains(strings.ToLower(text), "maker") {
+		return true
+	}
+	t.hint("before.volts.low", words.Args{"Volts": unit.Figure(v, 1)})
+	return false
+}

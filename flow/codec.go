@@ -27,6 +27,9 @@ func (*AnswerFact) Kind() Kind { return KindAnswer }
 func (*VehicleFact) Kind() Kind { return KindVehicle }
 
 // Kind names the entry.
+func (*KnownFact) Kind() Kind { return KindKnown }
+
+// Kind names the entry.
 func (*VINFact) Kind() Kind { return KindVIN }
 
 // Kind names the entry.
@@ -64,6 +67,9 @@ func (*DriveFact) Kind() Kind { return KindDrive }
 
 // Kind names the entry.
 func (*ReadingFact) Kind() Kind { return KindReading }
+
+// Kind names the entry.
+func (*TrackFact) Kind() Kind { return KindTrack }
 
 // Kind names the entry.
 func (*StruckFact) Kind() Kind { return KindStruck }
@@ -132,6 +138,7 @@ var decoders = map[Kind]map[int]func() Fact{
 	KindPhase:     {1: func() Fact { return new(PhaseFact) }},
 	KindAnswer:    {1: func() Fact { return new(AnswerFact) }},
 	KindVehicle:   {1: func() Fact { return new(VehicleFact) }},
+	KindKnown:     {1: func() Fact { return new(KnownFact) }},
 	KindVIN:       {1: func() Fact { return new(VINFact) }},
 	KindOdometer:  {1: func() Fact { return new(OdometerFact) }},
 	KindChecklist: {1: func() Fact { return new(ChecklistFact) }},
@@ -145,6 +152,7 @@ var decoders = map[Kind]map[int]func() Fact{
 	KindChange:    {1: func() Fact { return new(ChangeFact) }},
 	KindDrive:     {1: func() Fact { return new(DriveFact) }},
 	KindReading:   {1: func() Fact { return new(ReadingFact) }},
+	KindTrack:     {1: func() Fact { return new(TrackFact) }},
 	KindStruck:    {1: func() Fact { return new(StruckFact) }},
 	KindErrors:    {1: func() Fact { return new(ErrorsFact) }},
 	KindDecision:  {1: func() Fact { return new(DecisionFact) }},

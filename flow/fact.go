@@ -1,5 +1,7 @@
 package flow
 
+import "time"
+
 // Fact is the content of an entry: a conclusion with its figures, never
 // something to be worked out again on reading.
 type Fact interface{ Kind() Kind }
@@ -14,6 +16,7 @@ const (
 	KindAnswer    Kind = "answer"
 	KindVehicle   Kind = "vehicle"
 	KindVIN       Kind = "vin"
+	KindKnown     Kind = "known"
 	KindOdometer  Kind = "odometer"
 	KindChecklist Kind = "checklist"
 	KindCodes     Kind = "codes"
@@ -27,6 +30,7 @@ const (
 	KindDrive     Kind = "drive"
 	KindReading   Kind = "reading"
 	KindStruck    Kind = "struck"
+	KindTrack     Kind = "track"
 	KindErrors    Kind = "errors"
 	KindDecision  Kind = "decision"
 	KindGate      Kind = "gate"
@@ -103,6 +107,22 @@ type VehicleFact struct {
 	Known bool `json:"known,omitempty"` // known from an earlier job
 }
 
+// KnownFact records what an earlier job left this vehicle at, to be offered.
+type KnownFact struct {
+	Job       string   `json:"job"`
+	Factory   SizeFact `json:"factory"`
+	Fitted    SizeFact `json:"fitted"`
+	ValueKind string   `json:"value_kind"`
+	Quantity  string   `json:"quantity"`
+	Unit      string   `json:"unit"`
+	Original  Value    `json:"original"`
+	Estimated bool     `json:"estimated,omitempty"`
+	Left      Value    `json:"left"`
+	Step      float64  `json:"step,omitempty"`
+	Min       *float64 `json:"min,omitempty"`
+	Max       *float64 `json:"max,omitempty"`
+}
+
 // VINFact records the check of a VIN: item vin.
 type VINFact struct {
 	Check string `json:"check"` // holds, fails, not_required
@@ -165,6 +185,8 @@ type StoredFact struct {
 	List       []ListEntry `json:"list,omitempty"`
 	Direction  string      `json:"percent_direction,omitempty"`
 	Questioned string      `json:"questioned,omitempty"` // entry_unit, entry_mismatch
+	Shown      string      `json:"shown,omitempty"`      // unit in which the tool shows a length, where not mm
+	Renames    bool        `json:"renames,omitempty"`    // the module that had no name so far is this one
 }
 
 // ListEntry is one choice of a module that offers a list of sizes.
@@ -212,6 +234,9 @@ type WriteFact struct {
 	From   Value  `json:"from"`
 	To     Value  `json:"to"`
 	Try    int    `json:"try,omitempty"`
+
+	Setting string `json:"setting,omitempty"` // where it is not the module's stored value: axle_ratio, backup
+	Again   bool   `json:"again,omitempty"`   // broken off or silent twice in a row
 }
 
 // ChangeFact records one change: before, after and what was read back.
@@ -250,6 +275,23 @@ type ReadingFact struct {
 	Questioned bool    `json:"questioned"`
 	Expected   float64 `json:"expected,omitempty"`
 	Z          float64 `json:"z,omitempty"`
+	Seconds    float64 `json:"seconds,omitempty"` // measured mile or kilometre by stopwatch: what Reference comes of
+}
+
+// TrackFact records what a track file gave: steady stretches, no positions.
+type TrackFact struct {
+	Drive     int           `json:"drive"`
+	Format    string        `json:"format"`
+	Seconds   float64       `json:"seconds"`
+	Metres    float64       `json:"metres"`
+	Stretches []StretchFact `json:"stretches,omitempty"`
+}
+
+// StretchFact is a piece of a track at a held speed.
+type StretchFact struct {
+	Start   time.Time `json:"start"`
+	Seconds float64   `json:"seconds"`
+	SpeedMS float64   `json:"speed_ms"` // mean, m/s
 }
 
 // StruckFact changes how a reading counts; the reading itself stays.
@@ -258,6 +300,7 @@ type StruckFact struct {
 	What      string  `json:"what"` // struck, kept, corrected, swapped, questioned
 	Indicated float64 `json:"indicated,omitempty"`
 	Reference float64 `json:"reference,omitempty"`
+	Expected  float64 `json:"expected,omitempty"`
 }
 
 // SpeedError is dash minus true at one true speed.
@@ -282,6 +325,7 @@ type DecisionFact struct {
 	Value    Value    `json:"value"`
 	Near     float64  `json:"near,omitempty"`
 	Because  string   `json:"because"`
+	Reason   string   `json:"reason,omitempty"` // for programs: which rule decided
 	Warnings []string `json:"warnings,omitempty"`
 	Method   string   `json:"method"`
 	Program  string   `json:"program"`
@@ -296,10 +340,11 @@ type GateFact struct {
 
 // HoldFact records a hold point: asked, released, refused or called on.
 type HoldFact struct {
-	What  string `json:"what"` // write or restore
-	Value Value  `json:"value"`
-	Now   string `json:"now"` // asked, released, refused, called
-	Self  bool   `json:"self,omitempty"`
+	What   string `json:"what"` // write or restore
+	Value  Value  `json:"value"`
+	Now    string `json:"now"` // asked, released, refused, called
+	Self   bool   `json:"self,omitempty"`
+	Module string `json:"module,omitempty"`
 }
 
 // WaiverFact records a waived gate; the reason is an item, that one was given

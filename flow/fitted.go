@@ -1,3 +1,417 @@
 package flow
 
-func fittedPhase() phaseOf { return phaseOf{} }
+import (
+	"math"
+
+	"milepost/calib/tyre"
+	"milepost/calib/unit"
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// fittedPhase finds out what is on the vehicle now.
+func fittedPhase() phaseOf {
+	return phaseOf{Questions: []question{
+		{ID: QFitted, Ask: askFitted, Take: takeFitted, Also: alsoFitted, Why: "why.fitted-size", Hint: "hint.size"},
+		{ID: QBig, When: bigChange, Ask: askBig, Take: takeBig, Why: "why.big-change", Hint: "hint.yes-no"},
+		{ID: QTread, Ask: func(t *turn) { t.ask(QTread, "", "fitted.tread", nil, "as_new", "not_known") },
+			Take: takeTread, Also: alsoTread, Skip: true, Bare: true, Why: "why.tread", Hint: "hint.tread"},
+		{ID: QPressure, Ask: func(t *turn) { t.ask(QPressure, "", "fitted.pressure", nil, "placard") },
+			Take: takePressure, Also: alsoPressure, Skip: true, Bare: true, Why: "why.pressure", Hint: "hint.pressure"},
+		{ID: QGears, Ask: func(t *turn) { t.ask(QGears, "", "fitted.gears", nil, "as_built", "changed") },
+			Take: takeGears, Also: alsoGears, Bare: true, Why: "why.gears", Hint: "hint.gears"},
+		{ID: QRatio, When: func(s *State) bool { return s.Value(QGears) == "changed" },
+			Done: func(s *State) bool { return s.HasFor(QRatio, "now") || s.HasFor(QRatio, "") },
+			Ask:  func(t *turn) { t.ask(QRatio, "", "fitted.ratio", nil) }, Take: takeRatio, Skip: true, Bare: true,
+			Why: "why.gears", Hint: "hint.ratio"},
+		{ID: QSensing, When: func(s *State) bool { return s.Value(QGears) == "changed" },
+			Ask:  func(t *turn) { t.ask(QSensing, "", "fitted.sensing", nil, "wheels", "gearbox", "not_known") },
+			Take: takeSensing, Also: alsoSensing, Why: "why.sensing", Hint: "hint.sensing"},
+		{ID: QRevs, When: never, Ask: func(t *turn) { t.ask(QRevs, "", "fitted.revs", nil) }, Take: takeRevs, Also: alsoRevs,
+			Skip: true, Bare: true, Why: "why.published-revs", Hint: "hint.revs"},
+		{ID: QRollout, When: never, Ask: func(t *turn) { t.ask(QRollout, "", "fitted.rollout", nil) }, Take: takeRollout, Also: alsoRollout,
+			Skip: true, Bare: true, Why: "why.rollout", Hint: "hint.rollout"},
+		{ID: QLoad, When: loadWants, Ask: askLoad, Take: takeLoad, Skip: true, Why: "why.load", Hint: "hint.load"},
+	}, Next: func(t *turn) Event { return EvDescribed }}
+}
+
+// never is for what is taken when said, and not asked for.
+func never(*State) bool { return false }
+
+func askFitted(t *turn) { t.ask(QFitted, "", "fitted.ask", nil) }
+
+func takeFitted(t *turn, in *input) bool {
+	ms, ask := understand.Sizes(in.Text)
+	if len(ms) == 0 {
+		if ask == nil {
+			return false
+		}
+		t.askBack(ask)
+		return true
+	}
+	m := ms[len(ms)-1]
+	t.recordSize("fitted", m.Value.Size)
+	in.take(m.Start, m.End)
+	t.sayFitted()
+	return true
+}
+
+// alsoFitted takes a size beside another answer: one that the words call new,
+// or a second one once the placard's is known.
+func alsoFitted(t *turn, in *input) {
+	ms, _ := understand.Sizes(in.Text)
+	for _, m := range ms {
+		if m.Value.Which == "fitted" || (m.Value.Which == "" && t.s.Has(QPlacard) && t.s.Phase != PhaseFactory) {
+			t.recordSize("fitted", m.Value.Size)
+			in.take(m.Start, m.End)
+			t.sayFitted()
+			return
+		}
+	}
+}
+
+// difference is D1/D0 − 1 of the nominal diameters, 0 while one is not known.
+func (s *State) difference() float64 {
+	d0, d1 := s.Sizes["factory"].DiameterMM, s.Sizes["fitted"].DiameterMM
+	if d0 == 0 || d1 == 0 {
+		return 0
+	}
+	return d1/d0 - 1
+}
+
+// sayFitted echoes the size with how it compares, load and speed included.
+func (t *turn) sayFitted() {
+	f := t.s.Sizes["fitted"]
+	d := t.s.difference()
+	args := words.Args{"Size": f.Text, "Percent": unit.Figure(math.Abs(d)*100, 1), "Larger": d > 0, "Same": math.Abs(d) < 0.0005,
+		"Known": t.s.Sizes["factory"].Text != ""}
+	t.understood("echo.fitted", args)
+	t.sayLoad()
+}
+
+// loadFindings compares load and speed with the placard's.
+func (s *State) loadFindings() []tyre.Finding {
+	z0, ok0 := s.size("factory")
+	z1, ok1 := s.size("fitted")
+	if !ok0 || !ok1 {
+		return nil
+	}
+	return tyre.Compare(z0, z1, tyre.Vehicle{Duals: s.Value(QDuals) == "yes", Winter: s.Value(QWinter) == "yes"})
+}
+
+func (t *turn) sayLoad() {
+	fs := t.s.loadFindings()
+	if len(fs) == 0 {
+		return
+	}
+	hold := true
+	for _, f := range fs {
+		if f.Outcome != tyre.Enough {
+			hold = false
+		}
+	}
+	if hold {
+		t.understood("echo.load.holds", nil)
+	}
+}
+
+// loadWants says whether load or speed symbol wants an answer: below the
+// placard's, or the marking on the new tyre not told.
+func loadWants(s *State) bool {
+	z0, ok0 := s.size("factory")
+	if !ok0 || !s.Has(QFitted) || (z0.LoadIndex == "" && z0.SpeedSymbol == "") {
+		return false
+	}
+	for _, f := range s.loadFindings() {
+		if f.Outcome != tyre.Enough {
+			return true
+		}
+	}
+	return false
+}
+
+// worst gives the finding to be asked about first.
+func worst(fs []tyre.Finding) tyre.Finding {
+	var w tyre.Finding
+	for _, rank := range []tyre.Outcome{tyre.Unclear, tyre.Caution, tyre.Below} {
+		for _, f := range fs {
+			if f.Outcome == rank {
+				w = f
+			}
+		}
+	}
+	return w
+}
+
+func askLoad(t *turn) {
+	f := worst(t.s.loadFindings())
+	args := words.Args{"Placard": unit.Figure(f.Placard, 0), "Fitted": unit.Figure(f.Fitted, 0), "Derated": f.Derated,
+		"Speed": f.Matter == tyre.TopSpeed}
+	switch {
+	case f.DifferentPressure:
+		t.ask(QLoad, string(f.Matter), "fitted.load.sidewall", args)
+	case f.Outcome == tyre.Unclear:
+		t.ask(QLoad, string(f.Matter), "fitted.load.missing", args)
+	case f.Matter == tyre.TopSpeed:
+		t.ask(QLoad, string(f.Matter), "fitted.speed.below", args, "winter", "other_tyres", "noted")
+	default:
+		t.ask(QLoad, string(f.Matter), "fitted.load.below", args, "other_tyres", "noted")
+	}
+}
+
+func takeLoad(t *turn, in *input) bool {
+	switch in.Choice {
+	case "winter":
+		t.record(&AnswerFact{Question: QWinter, Value: "yes"})
+		t.record(&AnswerFact{Question: QLoad, Value: "winter"})
+		t.caution("winter", true)
+		return true
+	case "noted":
+		t.record(&AnswerFact{Question: QLoad, Value: "noted"})
+		t.record(&DeviationFact{What: "below_placard"})
+		t.caution("load", true)
+		return true
+	case "other_tyres":
+		askFitted(t)
+		return true
+	}
+	if kg, ok, _ := understand.Load(in.Text); ok {
+		t.record(&AnswerFact{Question: QLoad, Number: kg.Value.Single, Unit: "kg"})
+		in.take(kg.Start, kg.End)
+		return true
+	}
+	// The marking itself: "121/118S".
+	if z, err := tyre.Parse(t.s.Sizes["fitted"].Text + " " + in.Text); err == nil && (z.LoadIndex != "" || z.SpeedSymbol != "") {
+		f := t.s.Sizes["fitted"]
+		f.LoadIndex, f.SpeedSymbol = z.LoadIndex, z.SpeedSymbol
+		t.record(&f)
+		in.Text = ""
+		t.record(&AnswerFact{Question: QLoad, Value: "marking"})
+		if worst(t.s.loadFindings()).Outcome == tyre.Below {
+			askLoad(t)
+			return true
+		}
+		t.sayLoad()
+		return true
+	}
+	if a, ok := understand.YesNo(in.Text); ok && a.Value != understand.Yes {
+		t.record(&AnswerFact{Question: QLoad, Value: "not_known"})
+		t.caution("load", true)
+		return true
+	}
+	return false
+}
+
+// bigChange: over 15 % is asked again (calibration method, section 2).
+func bigChange(s *State) bool { return math.Abs(s.difference()) > 0.15 }
+
+func askBig(t *turn) {
+	t.ask(QBig, t.s.Sizes["fitted"].Text, "fitted.big", words.Args{"Factory": t.s.Sizes["factory"].Text,
+		"Fitted": t.s.Sizes["fitted"].Text, "Percent": unit.Figure(math.Abs(t.s.difference())*100, 1)}, "yes", "no")
+}
+
+func takeBig(t *turn, in *input) bool {
+	switch yesNo(in) {
+	case "yes":
+		t.record(&AnswerFact{Question: QBig, Value: "yes"})
+		return true
+	case "no":
+		askFitted(t)
+		return true
+	}
+	ms, _ := understand.Sizes(in.Text)
+	return len(ms) > 0 && takeFitted(t, in)
+}
+
+func takeTread(t *turn, in *input) bool {
+	if in.Choice == "as_new" || in.Choice == "not_known" {
+		t.record(&AnswerFact{Question: QTread, Value: in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	if alsoTread(t, in); len(t.entries) > n {
+		return true
+	}
+	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {
+		t.record(&AnswerFact{Question: QTread, Value: "not_known"})
+		return true
+	}
+	return false
+}
+
+// alsoTread takes tread depths, new and now, in mm.
+func alsoTread(t *turn, in *input) {
+	m, ok, _ := understand.Treads(in.Text)
+	if !ok {
+		return
+	}
+	in.take(m.Start, m.End)
+	v := m.Value
+	switch {
+	case v.New != nil && v.Now != nil:
+		t.record(&AnswerFact{Question: QTread, About: "new", Number: *v.New, Unit: "mm"})
+		t.record(&AnswerFact{Question: QTread, Number: *v.Now, Unit: "mm", Value: "measured"})
+	case v.Unworn:
+		t.record(&AnswerFact{Question: QTread, Value: "as_new"})
+	case v.New != nil:
+		t.record(&AnswerFact{Question: QTread, About: "new", Number: *v.New, Unit: "mm"})
+	case v.Now != nil:
+		t.record(&AnswerFact{Question: QTread, About: "now", Number: *v.Now, Unit: "mm"})
+	}
+	n, hasNew := t.s.Answers[Key{QTread, "new"}]
+	w, hasNow := t.s.Answers[Key{QTread, "now"}]
+	if hasNew && hasNow && !t.s.Has(QTread) {
+		t.record(&AnswerFact{Question: QTread, Number: min(w.Number, n.Number), Unit: "mm", Value: "measured"})
+	}
+}
+
+func takePressure(t *turn, in *input) bool {
+	if in.Choice == "placard" {
+		t.record(&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio", Value: "placard"})
+		return true
+	}
+	n := len(t.entries)
+	if alsoPressure(t, in); len(t.entries) > n {
+		return true
+	}
+	if a, ok := understand.YesNo(in.Text); ok {
+		if a.Value == understand.Yes {
+			t.record(&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio", Value: "placard"})
+			return true
+		}
+		t.record(&AnswerFact{Question: QPressure, Value: "not_known"})
+		return true
+	}
+	return false
+}
+
+// alsoPressure takes the cold pressure, as a ratio to the placard's.
+func alsoPressure(t *turn, in *input) {
+	m, ok, _ := understand.Pressures(in.Text)
+	if !ok {
+		return
+	}
+	in.take(m.Start, m.End)
+	if r, ok := m.Value.Ratio(); ok {
+		t.record(&AnswerFact{Question: QPressure, Number: round(r, 3), Unit: "ratio", Value: "measured"})
+		return
+	}
+	// One pressure only: the placard's is asked for, with the unit it was typed in.
+	now := t.s.Answers[Key{QPressure, "now"}]
+	if now.Number > 0 && now.Unit == m.Value.Unit {
+		t.record(&AnswerFact{Question: QPressure, Number: round(now.Number/m.Value.Value, 3), Unit: "ratio", Value: "measured"})
+		return
+	}
+	t.record(&AnswerFact{Question: QPressure, About: "now", Number: m.Value.Value, Unit: m.Value.Unit})
+	t.ask(QPressure, "placard", "fitted.pressure.placard", words.Args{"Value": m.Echo}, "placard")
+}
+
+func takeGears(t *turn, in *input) bool {
+	if in.Choice != "" {
+		t.record(&AnswerFact{Question: QGears, Value: in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	if alsoGears(t, in); len(t.entries) > n {
+		return true
+	}
+	switch yesNo(in) { // "changed?" "no"
+	case "no", "none":
+		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		return true
+	case "yes":
+		t.record(&AnswerFact{Question: QGears, Value: "changed"})
+		return true
+	case "not_sure":
+		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		return true
+	}
+	return false
+}
+
+func alsoGears(t *turn, in *input) {
+	m, ok, _ := understand.FindGears(in.Text)
+	if !ok || m.Value.Unknown {
+		return
+	}
+	in.take(m.Start, m.End)
+	t.recordGears(m.Value)
+}
+
+func (t *turn) recordGears(g understand.Gears) {
+	if g.AsBuilt {
+		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		return
+	}
+	t.record(&AnswerFact{Question: QGears, Value: "changed"})
+	if g.Factory > 0 {
+		t.record(&AnswerFact{Question: QRatio, About: "factory", Number: g.Factory})
+	}
+	if g.Now > 0 {
+		t.record(&AnswerFact{Question: QRatio, About: "now", Number: g.Now})
+	}
+}
+
+func takeRatio(t *turn, in *input) bool {
+	m, ok, _ := understand.FindGears(in.Text)
+	if !ok || m.Value.Factory == 0 || m.Value.Now == 0 {
+		return false
+	}
+	in.take(m.Start, m.End)
+	t.recordGears(m.Value)
+	return true
+}
+
+func takeSensing(t *turn, in *input) bool {
+	if in.Choice != "" {
+		t.record(&AnswerFact{Question: QSensing, Value: in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	if alsoSensing(t, in); len(t.entries) > n {
+		return true
+	}
+	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {
+		t.record(&AnswerFact{Question: QSensing, Value: "not_known"})
+		return true
+	}
+	return false
+}
+
+func alsoSensing(t *turn, in *input) {
+	if m, ok, _ := understand.SpeedFrom(in.Text); ok && t.s.Value(QGears) == "changed" {
+		in.take(m.Start, m.End)
+		t.record(&AnswerFact{Question: QSensing, Value: m.Value})
+	}
+}
+
+func takeRevs(t *turn, in *input) bool {
+	n := len(t.entries)
+	alsoRevs(t, in)
+	return len(t.entries) > n
+}
+
+// alsoRevs takes the tyre maker's published revolutions per mile, where the
+// words say that they are the maker's or the tyre's.
+func alsoRevs(t *turn, in *input) {
+	if m, ok, _ := understand.PublishedRevs(in.Text); ok {
+		in.take(m.Start, m.End)
+		t.record(&AnswerFact{Question: QRevs, Number: m.Value, Unit: "rev/mile"})
+		t.understood("echo.revs", words.Args{"Value": plainNumber(m.Value)})
+	}
+}
+
+func takeRollout(t *turn, in *input) bool {
+	n := len(t.entries)
+	alsoRollout(t, in)
+	return len(t.entries) > n
+}
+
+// alsoRollout takes a measured rollout, mm per turn.
+func alsoRollout(t *turn, in *input) {
+	if m, ok, _ := understand.Rollouts(in.Text); ok {
+		in.take(m.Start, m.End)
+		t.record(&AnswerFact{Question: QRollout, Number: round(m.Value, 1), Unit: "mm"})
+		t.understood("echo.rollout", words.Args{"Value": unit.Figure(m.Value, 0)})
+	}
+}

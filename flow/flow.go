@@ -44,7 +44,6 @@ type turn struct {
 	replies []Reply
 	echo    []string       // what was understood, said before the next question
 	facts   map[string]any // new facts, shown with the next reply
-	taken   []Key          // answers that came of this message
 	err     error          // first fault in recording, returned by Step
 }
 

@@ -1,3 +1,253 @@
 package flow
 
-func openPhase() phaseOf { return phaseOf{} }
+import (
+	"milepost/calib/unit"
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// openPhase finds out which vehicle, where and under what rules, and whether
+// its use is regulated.
+func openPhase() phaseOf {
+	return phaseOf{Questions: []question{
+		{ID: QVehicle, Ask: func(t *turn) { t.ask(QVehicle, "", "open.vehicle", nil) }, Take: takeVehicle,
+			Why: "why.vehicle", Hint: "hint.vehicle"},
+		{ID: QKnown, When: func(s *State) bool { return s.KnownSet != "" }, Ask: askKnown, Take: takeKnown,
+			Why: "why.known", Hint: "hint.yes-no"},
+		{ID: QPlace, Ask: func(t *turn) { t.ask(QPlace, "", "open.place", nil, "bay", "home") }, Take: takePlace, Also: alsoPlace,
+			Why: "why.place", Hint: "hint.place"},
+		{ID: QOdometer, Ask: func(t *turn) {
+			t.ask(QOdometer, "", "open.odometer", words.Args{"Unit": t.distanceUnit()}, "not_known")
+		}, Take: takeOdometer, Also: alsoOdometer, Skip: true, Bare: true, Why: "why.odometer", Hint: "hint.odometer"},
+		{ID: QVIN, When: never, Ask: func(t *turn) { t.ask(QVIN, "", "open.vin", nil) }, Take: takeVIN, Also: alsoVIN,
+			Skip: true, Why: "why.vehicle", Hint: "hint.vin"},
+		{ID: QUnits, When: never, Ask: func(t *turn) { t.ask(QUnits, "", "open.units", nil, "mph", "kmh") }, Take: takeUnits,
+			Skip: true, Why: "why.units", Hint: "hint.units"},
+		{ID: QRule, When: never, Ask: func(t *turn) { t.ask(QRule, "", "open.rule", nil, "never_under", "no_rule") }, Take: takeRule,
+			Skip: true, Why: "why.rule", Hint: "hint.rule"},
+		{ID: QRegulated, Ask: func(t *turn) { t.ask(QRegulated, "", "open.regulated", nil, "no", "yes") }, Take: takeRegulated,
+			Why: "why.regulated", Hint: "hint.yes-no"},
+		{ID: QAmend, When: never, Ask: askAmend, Take: takeAmend, Why: "why.general", Hint: "hint.yes-no"},
+	}, Next: nextOpen}
+}
+
+// nextOpen ends the job at an approved workshop where the use is regulated and
+// no supervisor has stated that this is one.
+func nextOpen(t *turn) Event {
+	if open, _ := gateOpen(t.s, GateRegulated); !open && t.s.Value(QRegulated) == "yes" {
+		t.record(&GateFact{Name: GateRegulated, Open: false, Needs: "approved workshop"})
+		t.record(&StoppedFact{How: "approved_workshop"})
+		t.say(Refusal, "open.approved", nil)
+		return EvRegulated
+	}
+	return EvOpened
+}
+
+func takeVehicle(t *turn, in *input) bool {
+	m, ask := understand.Open(in.Text, t.context())
+	if ask != nil {
+		t.askBack(ask)
+		return true
+	}
+	o := m.Value
+	if o.Units != "" && o.Units != t.env.Policy.Speed {
+		t.record(&AnswerFact{Question: QUnits, Value: o.Units})
+	}
+	if o.Place != "" {
+		t.record(&AnswerFact{Question: QPlace, Value: o.Place})
+	}
+	if o.Odometer != nil {
+		t.record(&OdometerFact{Value: o.Odometer.Value, Unit: o.Odometer.Unit})
+	}
+	if o.VIN != "" {
+		if v, ok, _ := understand.VIN(o.VIN); ok {
+			t.record(&VINFact{Check: string(v.Value.Check)}, Item{ItemVIN, v.Value.Text})
+		}
+	}
+	if o.Vehicle == "" && o.VIN != "" {
+		o.Vehicle = "VIN …" + o.VIN[len(o.VIN)-6:]
+	}
+	in.Text = ""
+	if o.Vehicle == "" {
+		return o.Place != "" || o.Odometer != nil // the vehicle is asked for again
+	}
+	t.record(&VehicleFact{}, Item{ItemVehicle, o.Vehicle})
+	t.understood("echo.opened", words.Args{"Vehicle": o.Vehicle, "Place": o.Place, "Odometer": t.odometerText(), "Unit": t.speedUnit()})
+	t.offerKnown()
+	return true
+}
+
+// odometerText is the odometer reading as it is said, "" if not known.
+func (t *turn) odometerText() string {
+	a, ok := t.s.Answers[Key{QOdometer, ""}]
+	if !ok || a.Skipped || a.Unit == "" {
+		return ""
+	}
+	return unit.Count(int64(a.Number)) + " " + a.Unit
+}
+
+// offerKnown notes that the vehicle is known from an earlier job, so that its
+// figures can be offered for one yes.
+func (t *turn) offerKnown() {
+	k := t.env.Known
+	if k == nil || t.s.KnownSet != "" || k.Job == t.s.Job || k.Module.Now.Zero() {
+		return
+	}
+	t.record(&KnownFact{Job: k.Job, Factory: k.Factory, Fitted: k.Size, ValueKind: k.Module.Kind, Quantity: k.Module.Quantity,
+		Unit: k.Module.Unit, Original: k.Module.Original, Estimated: k.Module.Estimated, Left: k.Module.Now,
+		Step: k.Module.Step, Min: k.Module.Min, Max: k.Module.Max})
+}
+
+func askKnown(t *turn) {
+	k := t.s.Known
+	m := &Module{Unit: k.Unit, Kind: k.ValueKind, Step: k.Step}
+	t.ask(QKnown, "", "open.known", words.Args{"Job": k.Job, "Value": withUnit(m, k.Left), "Size": k.Fitted.Text,
+		"Original": withUnit(m, k.Original)}, "yes", "no")
+}
+
+// takeKnown starts from what the earlier job left: placard size, factory value
+// and limits are not asked again.
+func takeKnown(t *turn, in *input) bool {
+	a := yesNo(in)
+	if a != "yes" && a != "no" {
+		return false
+	}
+	t.record(&AnswerFact{Question: QKnown, Value: a})
+	if a == "no" {
+		return true
+	}
+	k := t.s.Known
+	f := k.Factory
+	f.Which = "factory"
+	t.record(&f)
+	s := &StoredFact{Value: k.Original, Unit: k.Unit, Quantity: k.Quantity, KindName: k.ValueKind, Which: "factory",
+		Estimated: k.Estimated, Step: k.Step, Min: k.Min, Max: k.Max}
+	t.record(s)
+	if k.Left != k.Original {
+		l := *s
+		l.Which, l.Value, l.Estimated = "as_found", k.Left, false
+		t.record(&l)
+	}
+	t.record(&AnswerFact{Question: QSteps, Value: "known"})
+	return true
+}
+
+func takePlace(t *turn, in *input) bool {
+	if in.Choice != "" {
+		t.record(&AnswerFact{Question: QPlace, Value: in.Choice})
+		t.understood("echo.place", words.Args{"Place": in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	alsoPlace(t, in)
+	return len(t.entries) > n
+}
+
+func alsoPlace(t *turn, in *input) {
+	if t.s.Phase != PhaseOpen {
+		return
+	}
+	if m, ok, _ := understand.Place(in.Text); ok {
+		in.take(m.Start, m.End)
+		t.record(&AnswerFact{Question: QPlace, Value: m.Value})
+		t.understood("echo.place", words.Args{"Place": m.Value})
+	}
+}
+
+func takeOdometer(t *turn, in *input) bool {
+	m, ok, ask := understand.Odometer(in.Text, t.context())
+	switch {
+	case in.Choice == "not_known":
+		t.record(&AnswerFact{Question: QOdometer, Value: "not_known", Skipped: true})
+		return true
+	case ok:
+		t.recordOdometer(m, in)
+		return true
+	case ask != nil:
+		t.askBack(ask)
+		return true
+	}
+	if a := yesNo(in); a == "not_sure" || a == "none" || a == "no" {
+		t.record(&AnswerFact{Question: QOdometer, Value: "not_known", Skipped: true})
+		return true
+	}
+	return false
+}
+
+func alsoOdometer(t *turn, in *input) {
+	if m, ok, _ := understand.Odometer(in.Text, t.context()); ok && m.Value.Said {
+		t.recordOdometer(m, in)
+	}
+}
+
+func (t *turn) recordOdometer(m understand.Match[understand.Distance], in *input) {
+	in.take(m.Start, m.End)
+	t.record(&OdometerFact{Value: m.Value.Value, Unit: m.Value.Unit})
+	t.understood("echo.odometer", words.Args{"Value": unit.Count(int64(m.Value.Value)), "Unit": m.Value.Unit})
+}
+
+func takeVIN(t *turn, in *input) bool {
+	m, ok, ask := understand.VIN(in.Text)
+	if ask != nil {
+		t.askBack(ask)
+		return true
+	}
+	if !ok {
+		return false
+	}
+	in.take(m.Start, m.End)
+	t.record(&VINFact{Check: string(m.Value.Check)}, Item{ItemVIN, m.Value.Text})
+	t.understood("echo.vin", words.Args{"Check": string(m.Value.Check)})
+	return true
+}
+
+func alsoVIN(t *turn, in *input) {
+	m, ok, ask := understand.VIN(in.Text)
+	if ok && ask == nil {
+		in.take(m.Start, m.End)
+		t.record(&VINFact{Check: string(m.Value.Check)}, Item{ItemVIN, m.Value.Text})
+		t.understood("echo.vin", words.Args{"Check": string(m.Value.Check)})
+	}
+}
+
+func takeUnits(t *turn, in *input) bool {
+	u := map[string]string{"mph": "mph", "kmh": "km/h"}[in.Choice]
+	if u == "" {
+		m, ok, _ := understand.Units(in.Text)
+		if !ok {
+			return false
+		}
+		u = m.Value
+		in.take(m.Start, m.End)
+	}
+	t.record(&AnswerFact{Question: QUnits, Value: u})
+	t.understood("echo.units", words.Args{"Unit": u})
+	return true
+}
+
+func takeRule(t *turn, in *input) bool {
+	r := map[string]string{"never_under": "never-under", "no_rule": "none"}[in.Choice]
+	if r == "" {
+		m, ok, _ := understand.Rule(in.Text)
+		if !ok {
+			return false
+		}
+		r = m.Value
+		in.take(m.Start, m.End)
+	}
+	t.record(&AnswerFact{Question: QRule, Value: r})
+	t.understood("echo.rule", words.Args{"Rule": r})
+	return true
+}
+
+func takeRegulated(t *turn, in *input) bool {
+	switch yesNo(in) {
+	case "no", "none":
+		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
+		return true
+	case "yes":
+		t.record(&AnswerFact{Question: QRegulated, Value: "yes"})
+		return true
+	}
+	return false
+}

@@ -37,14 +37,20 @@ const (
 	QRevs     QuestionID = "published-revs"
 	QRollout  QuestionID = "rollout"
 	QGears    QuestionID = "gears"
+	QRatio    QuestionID = "axle-ratio" // about factory and now
 	QSensing  QuestionID = "sensing"
+	QDuals    QuestionID = "duals"
+	QWinter   QuestionID = "winter"
 	QLoad     QuestionID = "load"       // load and speed finding that wants an answer
 	QAxles    QuestionID = "axles"      // the other axle
 	QBig      QuestionID = "big-change" // more than 15 % is asked again
 
-	QFirst    QuestionID = "first"   // drive first or write
-	QWritten  QuestionID = "written" // what the tool said
-	QRefused  QuestionID = "refused" // why it refused
+	QAxleSet  QuestionID = "axle-setting"  // has the module a setting for the axle ratio
+	QFirst    QuestionID = "first"         // drive first or write
+	QSupply   QuestionID = "supply"        // a supply before a write that waited for one
+	QOther    QuestionID = "other-setting" // another setting changed in the same step
+	QWritten  QuestionID = "written"       // what the tool said
+	QRefused  QuestionID = "refused"       // why it refused
 	QReadBack QuestionID = "read-back"
 	QCodesNow QuestionID = "codes-after" // codes and lamps after a write or a drive
 	QNewCodes QuestionID = "new-codes"   // recover or go on
@@ -57,9 +63,11 @@ const (
 	QClosing  QuestionID = "closing"   // aftercare checklist
 	QSignOff  QuestionID = "sign-off"
 	QRemind   QuestionID = "remind"
-	QCured    QuestionID = "cured" // did restoring the value cure it
-	QAmend    QuestionID = "amend" // is this edit a change of the answer
-	QStop     QuestionID = "stop"  // really stop
+	QOdoNow   QuestionID = "odometer-now" // odometer before and after a restore
+	QCured    QuestionID = "cured"        // did restoring the value cure it
+	QSameUnit QuestionID = "same-module"  // whole backup into the module it came from
+	QAmend    QuestionID = "amend"        // is this edit a change of the answer
+	QStop     QuestionID = "stop"         // really stop
 )
 
 // question is one thing to be found out: a value, so that a phase reads as the

@@ -1,31 +1,104 @@
 package flow
 
-// TEMPORARY shims over flow/understand until its readers are there.
+import (
+	"math"
+	"slices"
+	"strings"
+	"unicode"
 
-type command struct{ Name, Target, Arg string }
-
-const (
-	cmdWhy        = "why"
-	cmdHelp       = "help"
-	cmdWhere      = "where"
-	cmdBack       = "back"
-	cmdChange     = "change"
-	cmdSkip       = "skip"
-	cmdNote       = "note"
-	cmdPause      = "pause"
-	cmdResume     = "resume"
-	cmdHandOver   = "hand over"
-	cmdStop       = "stop"
-	cmdSupervisor = "supervisor"
-	cmdRecover    = "recover"
-	cmdWaive      = "waive"
-	cmdSignOff    = "sign off"
-	cmdReassign   = "reassign"
-	cmdInvite     = "invite"
-	cmdUnits      = "units"
+	"milepost/calib/unit"
+	"milepost/flow/understand"
 )
 
-func readCommand(text string) (command, bool) { return command{}, false }
-func choiceNumber(text string) (int, bool)    { return 0, false }
-func same(a, b string) bool                   { return a == b }
-func short(text string) string                { return text }
+// command is a digression as it was read.
+type command = understand.Command
+
+// readCommand reads a message that asks for something rather than answers.
+func readCommand(text string) (command, bool) {
+	if roadGate.MatchString(text) { // the road gate is ours alone, not a word of the reader's
+		return command{Name: understand.CmdWaive}, true
+	}
+	m, ok := understand.ReadCommand(text)
+	return m.Value, ok
+}
+
+// choiceNumber reads the number of a choice, whatever the count of choices.
+func choiceNumber(text string) (int, bool) {
+	m, ok, _ := understand.Choice(text, 99)
+	return m.Value, ok
+}
+
+// same compares two short texts as people would: letters and figures only.
+func same(a, b string) bool {
+	a, b = bare(a), bare(b)
+	return a != "" && a == b
+}
+
+func bare(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return -1
+	}, s)
+}
+
+// short is a text cut to what fits in a sentence.
+func short(text string) string {
+	text = strings.Join(strings.Fields(text), " ")
+	if r := []rune(text); len(r) > 60 {
+		return string(r[:60]) + "…"
+	}
+	return text
+}
+
+// yesNo is the answer to a yes-or-no question, "" if it is none: yes, no,
+// none or not_sure.
+func yesNo(in *input) string {
+	if in.Choice != "" {
+		return in.Choice
+	}
+	a, ok := understand.YesNo(in.Text)
+	if !ok {
+		return ""
+	}
+	in.take(a.Start, a.End)
+	return string(a.Value)
+}
+
+// speedUnit is the dash's unit: as answered, else by policy.
+func (t *turn) speedUnit() string {
+	if u := t.s.Value(QUnits); u != "" {
+		return u
+	}
+	return t.env.Policy.Speed
+}
+
+// distanceUnit is the odometer's unit.
+func (t *turn) distanceUnit() string { return string(unit.Speed(t.speedUnit()).Distance()) }
+
+// round rounds to a number of decimals.
+func round(v float64, decimals int) float64 {
+	p := math.Pow(10, float64(decimals))
+	return math.Round(v*p) / p
+}
+
+// plainNumber prints a figure as it was typed.
+func plainNumber(v float64) string { return plainFigure(v) }
+
+// shownValue prints a module's value with its unit.
+func (t *turn) shownValue(m *Module, v Value) string { return withUnit(m, v) }
+
+// moduleName is a module's name as it is said.
+func (t *turn) moduleName(name string) string { return t.moduleWord(name) }
+
+// figures lists line numbers: "1, 2 and 4".
+func figures(lines []int) string {
+	lines = slices.Clone(lines)
+	slices.Sort(lines)
+	parts := make([]string, len(lines))
+	for i, n := range lines {
+		parts[i] = plainFigure(float64(n))
+	}
+	return strings.Join(parts, ", ")
+}

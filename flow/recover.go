@@ -1,3 +1,306 @@
 package flow
 
-func recoverPhase() phaseOf { return phaseOf{} }
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// recoverPhase goes back: the original value of each module, read back, codes
+// compared, the odometer before and after; the whole backup only where the
+// value alone does not cure it.
+func recoverPhase() phaseOf {
+	return phaseOf{Questions: []question{
+		odometerQuestion("before_recover"),
+		holdQuestion(), supplyQuestion(), otherSettingQuestion(), refusedQuestion(), writtenQuestion(), readBackQuestion(),
+		codesQuestion((*State).restored),
+		{ID: QCured, When: (*State).asksCured, Done: (*State).curedAnswered, Ask: askCured, Take: takeCured,
+			Why: "why.cured", Hint: "hint.cured"},
+		sameModuleQuestion(),
+		odometerQuestion("after_recover"),
+	}, Enter: (*turn).enterRecover, Next: nextRecover}
+}
+
+// backupSetting names the restore of a whole backup.
+const backupSetting = "backup"
+
+// round of recovering: what belongs to an earlier one does not count.
+func (s *State) recoverAbout(when string) string {
+	return when + "." + strconv.Itoa(s.Recovers)
+}
+
+// restored says whether every module holds the value that was there before.
+func (s *State) restored() bool {
+	if s.Writing != nil {
+		return false
+	}
+	for i := range s.Modules {
+		if m := &s.Modules[i]; !sameStored(m, m.Now, m.Restore()) || s.unsure(m.Name) {
+			return false
+		}
+	}
+	return len(s.Modules) > 0
+}
+
+// unsure says whether a write of a module was left in the air when recovering
+// began: then it is written even where the old value was the last one known.
+func (s *State) unsure(module string) bool { return s.Broken[module] }
+
+// enterRecover drops the write that was under way; the module is then written
+// whatever is thought to be in it.
+func (t *turn) enterRecover() {
+	t.say(Result, "recover.begin", words.Args{"N": len(t.s.Modules), "Value": withUnit(t.s.Main(), t.s.Main().Restore()),
+		"Home": t.s.Home()})
+}
+
+// recover is the command: from every phase after the backup, and from closed.
+func (t *turn) recover(command, *input) bool {
+	switch {
+	case t.s.Driving():
+		t.answerTo(Notice, "recover.parked", nil)
+	case t.s.Phase == PhaseRecover:
+		t.again()
+	case !can(t.s.Phase, EvRecover):
+		t.answerTo(Notice, "recover.nothing", nil)
+		t.again()
+	default:
+		t.goRecover()
+		t.advance()
+	}
+	return true
+}
+
+// goRecover moves to recovering.
+func (t *turn) goRecover() {
+	if t.s.Phase == PhaseClosed {
+		t.understood("recover.reopened", nil)
+	}
+	if t.move(EvRecover) {
+		t.enterRecover()
+	}
+}
+
+// odometerQuestion asks for the odometer before and after: they must agree.
+func odometerQuestion(when string) question {
+	return question{ID: QOdoNow,
+		When: func(s *State) bool {
+			return s.Phase == PhaseRecover && (when == "before_recover" || s.restored() && s.codesRead() && !s.wantsBackup())
+		},
+		Done: func(s *State) bool {
+			return s.HasFor(QOdometer, s.recoverAbout(when)) || s.HasFor(QOdoNow, s.recoverAbout(when))
+		},
+		Ask: func(t *turn) {
+			t.ask(QOdoNow, t.s.recoverAbout(when), "recover.odometer."+when, words.Args{"Unit": t.distanceUnit()}, "odo_not_known")
+		},
+		Take: takeOdometerNow, Bare: true, Why: "why.odometer-now", Hint: "hint.odometer"}
+}
+
+func takeOdometerNow(t *turn, in *input) bool {
+	s := t.s
+	before, after := s.recoverAbout("before_recover"), s.recoverAbout("after_recover")
+	about := before
+	if s.HasFor(QOdometer, before) || s.HasFor(QOdoNow, before) {
+		about = after
+	}
+	if a, ok := understand.YesNo(in.Text); in.Choice == "odo_not_known" || ok && a.Value == understand.NotSure {
+		t.record(&AnswerFact{Question: QOdoNow, About: about, Value: "not_known"})
+		return true
+	}
+	m, ok, _ := understand.Odometer(in.Text, t.context())
+	if !ok {
+		return false
+	}
+	u := m.Value.Unit
+	if u == "" {
+		u = t.distanceUnit()
+	}
+	in.Text = ""
+	t.record(&OdometerFact{Value: m.Value.Value, Unit: u, When: about})
+	if about == after {
+		t.compareOdometer(before, after)
+	}
+	return true
+}
+
+// sameOdometer: the two agree within what moving about the yard counts.
+const sameOdometer = 2.0
+
+func (t *turn) compareOdometer(before, after string) {
+	a, ok := t.s.Answers[Key{QOdometer, before}]
+	b := t.s.Answers[Key{QOdometer, after}]
+	if !ok {
+		return
+	}
+	args := words.Args{"Before": plainFigure(a.Number), "After": plainFigure(b.Number), "Unit": b.Unit}
+	if math.Abs(a.Number-b.Number) <= sameOdometer && a.Unit == b.Unit {
+		t.understood("echo.odometer.same", args)
+		return
+	}
+	t.record(&DeviationFact{What: "odometer", Value: Number(b.Number)})
+	t.call("odometer", args)
+	t.say(Caution, "recover.odometer.differs", args)
+}
+
+// nextRecover writes what is still to be restored, then closes as restored.
+func nextRecover(t *turn) Event {
+	s := t.s
+	if !s.restored() {
+		t.beginRestore()
+		if q := t.due(phases()[PhaseRecover]); q != nil {
+			q.Ask(t)
+		}
+		return ""
+	}
+	if s.wantsBackup() {
+		t.openWrite(&WriteFact{Module: backupModule(s), Setting: backupSetting, From: s.Main().Now, To: s.Main().Restore()}, "restore")
+		if q := t.due(phases()[PhaseRecover]); q != nil {
+			q.Ask(t)
+		}
+		return ""
+	}
+	t.record(&StoppedFact{How: "restored"})
+	t.say(Result, "recover.done", words.Args{"Value": withUnit(s.Main(), s.Main().Now), "Codes": len(s.LastCodes().New) > 0})
+	return EvRestored
+}
+
+// beginRestore opens the write of the next module's original value.
+func (t *turn) beginRestore() {
+	for i := range t.s.Modules {
+		m := &t.s.Modules[i]
+		if !sameStored(m, m.Now, m.Restore()) || t.s.unsure(m.Name) {
+			t.openWrite(&WriteFact{Module: m.Name, From: m.Now, To: m.Restore()}, "restore")
+			return
+		}
+	}
+}
+
+// asksCured: something is still wrong though the value is back.
+func (s *State) asksCured() bool {
+	return s.restored() && s.codesRead() && s.newCodes() && !s.wholeDone()
+}
+
+func (s *State) curedAnswered() bool { return s.HasFor(QCured, s.recoverAbout("cured")) }
+
+// wholeDone says whether the whole backup was put back in this round.
+func (s *State) wholeDone() bool {
+	for _, c := range s.Changes {
+		if c.Setting == backupSetting && c.Took {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *State) wantsBackup() bool {
+	return s.Answers[Key{QCured, s.recoverAbout("cured")}].Value == "whole_backup" && s.HasFor(QSameUnit, s.recoverAbout("same")) &&
+		s.Answers[Key{QSameUnit, s.recoverAbout("same")}].Value == "yes" && !s.wholeDone()
+}
+
+// wholeBackup is a backup that holds the module's data, nil if only values are
+// kept.
+func (s *State) wholeBackup() *BackupFact {
+	for i := len(s.Backups) - 1; i >= 0; i-- {
+		if !s.Backups[i].ValuesOnly {
+			return &s.Backups[i]
+		}
+	}
+	return nil
+}
+
+func backupModule(s *State) string {
+	if b := s.wholeBackup(); b != nil && b.Module != "" {
+		return b.Module
+	}
+	return s.mainName()
+}
+
+func askCured(t *turn) {
+	about := t.s.recoverAbout("cured")
+	c := t.s.LastCodes()
+	args := words.Args{"Codes": strings.Join(c.New, ", "), "Lamps": strings.Join(c.Lamps, ", "), "Hash": t.backupHash()}
+	if t.s.wholeBackup() == nil {
+		t.ask(QCured, about, "recover.values-only", args, "leave_it", "read_again")
+		return
+	}
+	if t.s.Home() {
+		t.askRole(QCured, about, t.releaser(), "recover.not-cured", args, "whole_backup", "leave_it", "read_again")
+		return
+	}
+	t.ask(QCured, about, "recover.not-cured", args, "whole_backup", "leave_it", "read_again")
+}
+
+// backupHash is the end of the hash of the file that would be put back.
+func (t *turn) backupHash() string {
+	return hashEnd(t.s.BackupHash)
+}
+
+func takeCured(t *turn, in *input) bool {
+	choice := in.Choice
+	if choice == "" {
+		text := strings.ToLower(in.Text)
+		switch {
+		case hasWord(text, "whole", "backup", "file"):
+			choice = "whole_backup"
+		case hasWord(text, "leave", "no", "workshop", "cured"):
+			choice = "leave_it"
+		}
+	}
+	switch choice {
+	case "whole_backup":
+		if t.s.wholeBackup() == nil {
+			return false
+		}
+		if t.s.Home() && !t.mayRelease() {
+			return true
+		}
+	case "leave_it":
+	case "read_again":
+		t.ask(QCodesNow, t.s.codesAbout()+".again", "codes.again", nil, "none", "some")
+		return true
+	default:
+		if c := readCodes(in); c.Any() {
+			t.recordCodes(c)
+			return true
+		}
+		return false
+	}
+	t.record(&AnswerFact{Question: QCured, About: t.s.recoverAbout("cured"), Value: choice})
+	in.Text = ""
+	return true
+}
+
+// sameModuleQuestion compares part and serial number before a whole backup
+// goes back.
+func sameModuleQuestion() question {
+	return question{ID: QSameUnit,
+		When: func(s *State) bool {
+			return s.Answers[Key{QCured, s.recoverAbout("cured")}].Value == "whole_backup"
+		},
+		Done: func(s *State) bool { return s.HasFor(QSameUnit, s.recoverAbout("same")) },
+		Ask: func(t *turn) {
+			t.ask(QSameUnit, t.s.recoverAbout("same"), "recover.same-module", words.Args{"Hash": t.backupHash()}, "yes", "no")
+		},
+		Take: takeSameModule, Why: "why.same-module", Hint: "hint.yes-no"}
+}
+
+func takeSameModule(t *turn, in *input) bool {
+	v := in.Choice
+	if a, ok := understand.YesNo(in.Text); v == "" && ok {
+		v = "no"
+		if a.Value == understand.Yes {
+			v = "yes"
+		}
+	}
+	if v == "" {
+		return false
+	}
+	t.record(&AnswerFact{Question: QSameUnit, About: t.s.recoverAbout("same"), Value: v})
+	if v == "no" {
+		t.understood("recover.other-module", nil)
+	}
+	in.Text = ""
+	return true
+}

@@ -33,9 +33,11 @@ type State struct {
 	ByWho    map[string]Who   // message ID: its author
 	Cautions map[string]bool
 
-	Vehicle string // item; "" once erased
-	VIN     string // item
-	Checks  map[string]ChecklistFact
+	Vehicle  string    // item; "" once erased
+	VIN      string    // item
+	Known    KnownFact // what an earlier job left; the zero value: nothing known
+	KnownSet string    // job it was left by
+	Checks   map[string]ChecklistFact
 
 	Sizes   map[string]SizeFact // by which
 	Modules []Module
@@ -46,6 +48,7 @@ type State struct {
 	Changes   []ChangeFact
 	Drives    []DriveState
 	Readings  []ReadingFact
+	Tracks    []TrackFact
 	Errors    *ErrorsFact
 	Decision  *DecisionFact
 	Decisions int
@@ -56,10 +59,15 @@ type State struct {
 	Hold       *HoldFact
 	HoldAt     time.Time
 	HoldFrom   Who // who gave the answer that is held
+	HoldCalls  int // how often somebody was called for it
 	Deviations []DeviationFact
 	Alerts     int
 	Files      int
 	TrackFile  bool
+
+	Recovers   int             // how often recovering was begun
+	Broken     map[string]bool // modules whose write was left in the air when recovering began
+	BackupHash string          // item of the latest backup file; "" once erased
 
 	Paused    bool
 	Stopped   string // how the job ended, "" while it runs
@@ -115,6 +123,7 @@ type Module struct {
 	List      []ListEntry
 	Direction string
 	Question  string // doubt about the entry: entry_unit, entry_mismatch, "" none
+	Shown     string // unit in which the tool shows a length: in, cm, m; "" as in Unit
 
 	WrittenSeq int64 // sequence of the last change that took
 }
@@ -135,7 +144,7 @@ func NewState(shop, job string) *State {
 		By: map[string][]Key{}, ByWho: map[string]Who{},
 		Cautions: map[string]bool{}, Checks: map[string]ChecklistFact{},
 		Sizes: map[string]SizeFact{}, Waivers: map[GateName]WaiverFact{},
-		Gates: map[GateName]bool{},
+		Gates: map[GateName]bool{}, Broken: map[string]bool{},
 	}
 }
 
@@ -160,6 +169,7 @@ func (s *State) Clone() *State {
 	c.Sizes = maps.Clone(s.Sizes)
 	c.Waivers = maps.Clone(s.Waivers)
 	c.Gates = maps.Clone(s.Gates)
+	c.Broken = maps.Clone(s.Broken)
 	c.AskLog = slices.Clone(s.AskLog)
 	c.Modules = slices.Clone(s.Modules)
 	c.Backups = slices.Clone(s.Backups)
@@ -167,6 +177,7 @@ func (s *State) Clone() *State {
 	c.Changes = slices.Clone(s.Changes)
 	c.Drives = slices.Clone(s.Drives)
 	c.Readings = slices.Clone(s.Readings)
+	c.Tracks = slices.Clone(s.Tracks)
 	c.Codes = slices.Clone(s.Codes)
 	c.Deviations = slices.Clone(s.Deviations)
 	c.Invites = slices.Clone(s.Invites)

@@ -372,3 +372,11 @@ var englishAll = newLexicon(false, table(
 var englishExcept = set("but", "except", "bar", "apart", "besides", "minus", "without", "excluding", "save", "only")
 
 var englishToLines = set("to", "on", "for", "line", "lines", "number", "numbers")
+
+// Checklisted tells whether a text answers several lines at once rather than
+// the one that was opened.
+func Checklisted(text string) bool {
+	m, ok, _ := Checklist(text, 9)
+	t := m.Value
+	return ok && (t.All || len(t.Yes)+len(t.No)+len(t.Open) > 1)
+}

@@ -1,0 +1,186 @@
+package flow
+
+import (
+	"regexp"
+	"strconv"
+	"strings"
+
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// A reading can be struck, kept, swapped or corrected at any time; one that
+// does not fit is asked about when parked.
+
+// mend takes strike, keep, swap and correct: they are heard at any time.
+func (t *turn) mend(in *input) bool {
+	c, ok := understand.ReadCommand(in.Text)
+	if !ok {
+		return false
+	}
+	what := map[string]string{understand.CmdStrike: "struck", understand.CmdKeep: "kept",
+		understand.CmdSwap: "swapped", understand.CmdCorrect: "corrected"}[c.Value.Name]
+	if what == "" {
+		return false
+	}
+	which := c.Value.Arg
+	if what == "corrected" {
+		which = c.Value.From
+	}
+	r := t.which(which)
+	if r == nil {
+		t.understood("mend.which", nil)
+		in.Text = ""
+		return true
+	}
+	if what == "corrected" {
+		ms, _ := understand.Readings(c.Value.Arg, t.context())
+		if len(ms) != 1 {
+			return false
+		}
+		t.mendReading(r, what, ms[0].Value.Indicated, ms[0].Value.Reference)
+	} else {
+		t.mendReading(r, what, 0, 0)
+	}
+	in.Text = ""
+	return true
+}
+
+var lonelyNumber = regexp.MustCompile(`\b(\d{1,3})\b`)
+
+// which finds the reading meant: by its pair, its number, as the last, or the
+// one that is in doubt.
+func (t *turn) which(arg string) *ReadingFact {
+	rs := t.s.Readings
+	if len(rs) == 0 {
+		return nil
+	}
+	if ms, _ := understand.Readings(arg, t.context()); len(ms) == 1 {
+		for i := len(rs) - 1; i >= 0; i-- {
+			if rs[i].Indicated == ms[0].Value.Indicated && rs[i].Reference == ms[0].Value.Reference {
+				return &rs[i]
+			}
+		}
+		return nil
+	}
+	if strings.Contains(strings.ToLower(arg), "last") {
+		return &rs[len(rs)-1]
+	}
+	if m := lonelyNumber.FindStringSubmatch(arg); m != nil {
+		n, _ := strconv.Atoi(m[1])
+		for i := range rs {
+			if rs[i].Number == n {
+				return &rs[i]
+			}
+		}
+		for i := len(rs) - 1; i >= 0; i-- { // "strike 62": by what the dash showed
+			if rs[i].Indicated == float64(n) {
+				return &rs[i]
+			}
+		}
+		return nil
+	}
+	if t.s.Asked != nil && t.s.Asked.Question == QDoubt {
+		if n, err := strconv.Atoi(t.s.Asked.About); err == nil && n >= 1 && n <= len(rs) {
+			return &rs[n-1]
+		}
+	}
+	for i := len(rs) - 1; i >= 0; i-- {
+		if rs[i].Questioned {
+			return &rs[i]
+		}
+	}
+	return &rs[len(rs)-1]
+}
+
+// mendReading changes how a reading counts; the reading itself stays.
+func (t *turn) mendReading(r *ReadingFact, what string, dash, gps float64) {
+	f := &StruckFact{Number: r.Number, What: what}
+	switch what {
+	case "swapped":
+		f.Indicated, f.Reference = r.Reference, r.Indicated
+	case "corrected":
+		f.Indicated, f.Reference = dash, gps
+	}
+	args := words.Args{"Number": r.Number, "Was": pairText(r), "Now": plainFigure(f.Indicated) + "/" + plainFigure(f.Reference)}
+	t.record(f)
+	t.record(&AnswerFact{Question: QDoubt, About: strconv.Itoa(r.Number), Value: what})
+	t.understood("mend."+what, args)
+	if t.s.Phase == PhaseReview {
+		t.reviewAgain()
+	}
+}
+
+// doubtQuestion asks about readings that do not fit, one at a time, when
+// parked.
+func doubtQuestion(when func(*State) bool) question {
+	return question{ID: QDoubt, When: func(s *State) bool { return when(s) && s.doubted() != nil }, Done: func(*State) bool { return false },
+		Ask: askDoubt, Take: takeDoubt, Why: "why.doubt", Help: "help.doubt", Hint: "hint.doubt"}
+}
+
+// doubted is the first reading in doubt that nobody has decided about.
+func (s *State) doubted() *ReadingFact {
+	for i := range s.Readings {
+		r := &s.Readings[i]
+		if r.Questioned && !r.Struck && s.Answers[Key{QDoubt, strconv.Itoa(r.Number)}].Value == "" {
+			return r
+		}
+	}
+	return nil
+}
+
+func askDoubt(t *turn) {
+	r := t.s.doubted()
+	args := t.doubtArgs(r)
+	about := strconv.Itoa(r.Number)
+	switch {
+	case mixedUnits(r) != 0:
+		t.ask(QDoubt, about, "doubt.units", args, "convert", "strike", "keep")
+	case t.s.fitsSwapped(r):
+		t.ask(QDoubt, about, "doubt.ask", args, "swap", "strike", "keep")
+	default:
+		t.ask(QDoubt, about, "doubt.ask", args, "strike", "keep")
+	}
+}
+
+func takeDoubt(t *turn, in *input) bool {
+	r := t.s.doubted()
+	if r == nil {
+		return false
+	}
+	choice := in.Choice
+	if a, ok := understand.YesNo(in.Text); choice == "" && ok && mixedUnits(r) != 0 {
+		choice = map[understand.Answer]string{understand.Yes: "convert", understand.No: "keep"}[a.Value]
+	}
+	switch choice {
+	case "strike":
+		t.mendReading(r, "struck", 0, 0)
+		return true
+	case "keep":
+		t.mendReading(r, "kept", 0, 0)
+		return true
+	case "swap":
+		t.mendReading(r, "swapped", 0, 0)
+		return true
+	case "convert":
+		if g, ok := convertedGPS(r); ok {
+			t.mendReading(r, "corrected", r.Indicated, g)
+			return true
+		}
+	}
+	if t.mend(in) {
+		return true
+	}
+	// The pair typed again is a correction.
+	if ms, _ := understand.Readings(in.Text, t.context()); len(ms) == 1 {
+		t.mendReading(r, "corrected", ms[0].Value.Indicated, ms[0].Value.Reference)
+		in.Text = ""
+		return true
+	}
+	if c := readCodes(&input{Text: in.Text}); c.Any() && t.s.Phase == PhaseDrive {
+		t.recordCodes(c)
+		in.Text = ""
+		return true
+	}
+	return false
+}

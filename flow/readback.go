@@ -1,0 +1,201 @@
+package flow
+
+import (
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// The read-back: nothing counts as written before it equals what was meant.
+
+func readBackQuestion() question {
+	return question{ID: QReadBack, When: func(s *State) bool { return s.Writing != nil }, Done: func(*State) bool { return false },
+		Ask: askReadBack, Take: takeReadBack, Bare: true, Why: "why.read-back", Hint: "hint.read-back"}
+}
+
+func askReadBack(t *turn) {
+	key := "change.read-back"
+	if t.s.Writing.Word == "not_sure" {
+		key = "change.read-back.unsure"
+	}
+	t.ask(QReadBack, t.s.writeAbout(), key, t.writeArgs())
+}
+
+func takeReadBack(t *turn, in *input) bool {
+	if t.otherSetting(in) {
+		return true
+	}
+	m := t.s.Module(t.s.Writing.Module)
+	if v, ok := t.typedValue(in.Text, m); ok && t.likely(v) {
+		in.Text = ""
+		t.readBack(v)
+		return true
+	}
+	w, ask := understand.ToolSays(in.Text)
+	if ask == nil {
+		switch w.Value.Word {
+		case understand.BrokeOff, understand.NoAnswer, understand.Refused:
+			t.toolSaid(w.Value.Word, w.Value.Reason)
+		default:
+			askReadBack(t) // "took" says nothing of what is in it now
+		}
+		in.Text = ""
+		return true
+	}
+	return false
+}
+
+// readBack compares what the module shows with what was meant.
+func (t *turn) readBack(v Value) {
+	w := *t.s.Writing
+	m := t.s.Module(w.Module)
+	c := &ChangeFact{Number: w.Change, Setting: t.settingOf(&w), Before: w.From, After: w.To, ReadBack: v, Module: w.Module, Why: "target"}
+	if t.s.Phase == PhaseRecover {
+		c.Why = "restore"
+	}
+	c.Took = t.sameValue(m, v, w.To)
+	switch {
+	case c.Took:
+		c.ReadBack = w.To // equal as far as the tool's display goes
+		t.record(c)
+		t.undone(w.Module)
+		t.understood("echo.read-back", words.Args{"Value": figureOf(m, v), "Module": t.moduleWord(w.Module)})
+	case t.sameValue(m, v, w.From):
+		c.ReadBack = w.From
+		t.record(c)
+	default:
+		t.record(c)
+		t.record(&DeviationFact{What: "other_value", Value: v, Module: w.Module})
+	}
+}
+
+// undone notes that a value written out of turn is no longer there.
+func (t *turn) undone(module string) {
+	for _, d := range t.s.openDeviations() {
+		if d.Module == module && d.What == "other_value" {
+			d.Undone = true
+			t.record(&d)
+		}
+	}
+}
+
+// openDeviations are those neither undone nor made a change of their own.
+func (s *State) openDeviations() (open []DeviationFact) {
+	for _, d := range s.Deviations {
+		switch {
+		case d.Undone:
+			for i := len(open) - 1; i >= 0; i-- {
+				if open[i].What == d.What && open[i].Module == d.Module && open[i].Value == d.Value {
+					open = append(open[:i], open[i+1:]...)
+					break
+				}
+			}
+		default:
+			open = append(open, d)
+		}
+	}
+	return open
+}
+
+// adopt makes a value that was written in place of the one meant a change of
+// its own: it is then what the drive checks.
+func (t *turn) adopt() {
+	last := lastChange(t.s)
+	if last == nil || !t.s.strayed(last) {
+		askWritten(t)
+		return
+	}
+	g := *t.s.Target(last.Module)
+	g.Value, g.Limited = last.ReadBack, ""
+	t.record(&g)
+	t.record(&ChangeFact{Number: len(t.s.Changes) + 1, Setting: last.Setting, Before: last.Before, After: last.ReadBack,
+		ReadBack: last.ReadBack, Took: true, Module: last.Module, Why: "target"})
+	t.undone(last.Module)
+	t.understood("echo.adopted", words.Args{"Value": figureOf(t.s.Module(last.Module), last.ReadBack)})
+}
+
+// settingOf names the one setting that a write changes.
+func (t *turn) settingOf(w *WriteFact) string {
+	if w.Setting != "" {
+		return w.Setting
+	}
+	if m := t.s.Module(w.Module); m != nil {
+		return m.Quantity
+	}
+	return ""
+}
+
+var figurePattern = regexp.MustCompile(`\d[\d,]*(?:\.\d+)?`)
+
+// typedValue reads a value of a module as its tool shows it: the last one of
+// the text where there are several.
+func (t *turn) typedValue(text string, m *Module) (Value, bool) {
+	if m == nil || t.s.Writing != nil && t.s.Writing.Setting == axleSetting {
+		all := figurePattern.FindAllString(text, -1)
+		if len(all) == 0 {
+			return Value{}, false
+		}
+		v, err := strconv.ParseFloat(strings.ReplaceAll(all[len(all)-1], ",", ""), 64)
+		return Number(v), err == nil && v > 0
+	}
+	ctx := t.context()
+	ctx.Labels = nil
+	for _, e := range m.List {
+		ctx.Labels = append(ctx.Labels, e.Label)
+	}
+	ms, _ := understand.StoredValues(text, ctx)
+	if len(ms) == 0 {
+		if all := figurePattern.FindAllString(text, -1); len(all) > 1 {
+			ms, _ = understand.StoredValues(all[len(all)-1], ctx)
+		}
+	}
+	if len(ms) == 0 {
+		return Value{}, false
+	}
+	r := ms[len(ms)-1].Value
+	if r.Label != "" {
+		return Value{Label: r.Label}, true
+	}
+	if len(m.List) > 0 {
+		return Value{}, false
+	}
+	v := r.Value
+	if per, ok := lengthUnits[m.Shown]; ok && r.TypedIn == "" && m.Unit == "mm" {
+		v = r.Typed * per
+	}
+	return Number(v), v > 0
+}
+
+// likely says whether a figure can be the value at all: a module does not hold
+// half or double of what it held.
+func (t *turn) likely(v Value) bool {
+	w := t.s.Writing
+	if v.Label != "" || w.From.Label != "" {
+		return v.Label != ""
+	}
+	low, high := min(w.From.Num, w.To.Num), max(w.From.Num, w.To.Num)
+	return v.Num > low/2 && v.Num < high*2
+}
+
+// sameValue compares two stored values as far as the tool's display goes.
+func (t *turn) sameValue(m *Module, a, b Value) bool { return sameStored(m, a, b) }
+
+func sameStored(m *Module, a, b Value) bool {
+	if a.Label != "" || b.Label != "" {
+		return strings.EqualFold(strings.ReplaceAll(a.Label, " ", ""), strings.ReplaceAll(b.Label, " ", ""))
+	}
+	tolerance := 1e-6
+	if m != nil && lengthUnits[m.Shown] > 0 && m.Unit == "mm" {
+		tolerance = lengthUnits[m.Shown] / 20 // half of the last decimal shown
+		if m.Shown == "in" {
+			tolerance = 0.005*lengthUnits["in"] + 1e-6
+		} else if m.Shown == "m" {
+			tolerance = 0.5
+		}
+	}
+	return math.Abs(a.Num-b.Num) <= tolerance
+}

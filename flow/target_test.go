@@ -1,0 +1,78 @@
+package flow
+
+import "testing"
+
+func TestTargetDriveFirstWithReadings(t *testing.T) {
+	p := bay(t, Policy{}).lines("61/65 56/60 47/50 58/62 51/55").asks(QCodesNow)
+	if len(p.s.Drives) != 1 || p.s.readingsOn(1) != 5 || p.s.Drives[0].Value != Number(2438) {
+		t.Errorf("%+v", p.s.Drives)
+	}
+	p.lines("none").at(PhaseChange).said("Write 26")
+}
+
+func TestTargetWriteByTap(t *testing.T) {
+	p := bay(t, Policy{}).tap("write").at(PhaseChange)
+	if d := p.s.Decision; d.Do != "write" || d.Value != Number(2596) {
+		t.Errorf("%+v", d)
+	}
+	bay(t, Policy{}).lines("write 2700").asks(QFirst).said("isn't the value worked out")
+	bay(t, Policy{}).lines("write 2596").at(PhaseChange)
+}
+
+// Sizes over 10 % apart: the first target is written, then driven.
+func TestTargetFarSizesWriteAtOnce(t *testing.T) {
+	p := bay(t, Policy{}, &SizeFact{Which: "fitted", Text: "37x12.50R17LT", DiameterMM: 939.8, OverallIn: 37})
+	p.asks(QBig).lines("yes", "not known").at(PhaseChange).asks(QWritten)
+}
+
+func TestTargetSizeMismatch(t *testing.T) {
+	p := bay(t, Policy{}, &SizeFact{Which: "fitted_other", Text: "275/70R17", DiameterMM: 816.8}).asks(QFirst)
+	p.said("No value fits")
+	if p.s.Target("") != nil || p.s.Decision.Do != "ask" {
+		t.Errorf("%+v %+v", p.s.Target(""), p.s.Decision)
+	}
+	p.tap("check_again").asks(QFirst).tap("stop_job").asks(QStop).lines("no").asks(QFirst)
+}
+
+func TestTargetGearsUnknownDrivesFirst(t *testing.T) {
+	p := bay(t, Policy{}, &AnswerFact{Question: QGears, Value: "changed"}, &AnswerFact{Question: QRatio, About: "factory", Number: 3.73},
+		&AnswerFact{Question: QRatio, About: "now", Number: 4.1}, &AnswerFact{Question: QSensing, Value: "not_known"}, &AnswerFact{Question: QAxleSet, Value: "no"})
+	p.asks(QFirst).said("before a drive").lines("write").asks(QFirst).lines("drive first").at(PhaseDrive)
+}
+
+func TestTargetGoesDown(t *testing.T) {
+	p := bay(t, Policy{}, &StoredFact{Value: Number(660), Unit: "rev/mile", Quantity: "revs_per_mile", KindName: "rev_mile", Which: "factory", Step: 1})
+	p.said("down, not up", "620")
+}
+
+func TestTargetLimited(t *testing.T) {
+	hi := 2500.0
+	p := bay(t, Policy{}, &StoredFact{Value: Number(2438), Unit: "mm", Quantity: "circumference", KindName: "circumference_mm", Which: "factory", Step: 1, Max: &hi})
+	p.said("Write 2500", "another setting")
+	if f := Flags(p.s, p.env.Policy, p.clock); len(f) != 1 || f[0] != FlagLimits {
+		t.Errorf("%v", f)
+	}
+}
+
+func TestTargetRetargets(t *testing.T) {
+	p := bay(t, Policy{}).lines("change the new size to 285/70R17").asks(QFirst)
+	p.said("moves from 2596 to 25", "Nothing was written with the old figure")
+	p.lines("write").at(PhaseChange).lines("change the new size to 285/70R17").at(PhaseTarget).asks(QFirst).said("stays at")
+	p.lines("write").at(PhaseChange)
+}
+
+func TestTargetSizeList(t *testing.T) {
+	p := bay(t, Policy{}, &StoredFact{Value: Value{Label: "LT265/70R17"}, Unit: "mm", Quantity: "size_list", KindName: "size_list", Which: "factory",
+		List: []ListEntry{{Label: "LT265/70R17"}, {Label: "LT285/75R17"}, {Label: "LT315/70R17"}}})
+	p.said("Write LT285/75R17").lines("write").lines("took", "LT285/75R17").asks(QCodesNow)
+	if !p.s.Changes[0].Took {
+		t.Errorf("%+v", p.s.Changes)
+	}
+}
+
+// A lamp that forbids the road holds a first drive back, not the job.
+func TestTargetLampBeforeDrive(t *testing.T) {
+	p := bay(t, Policy{}, &CodesFact{When: "before", List: []string{}, Lamps: []string{"brake"}})
+	p.lines("drive first").at(PhaseTarget).asks(QCodesNow).said("No road drive")
+	p.lines("none").at(PhaseDrive)
+}
