@@ -33,6 +33,9 @@ type State struct {
 	ByWho    map[string]Who   // message ID: its author
 	Cautions map[string]bool
 
+	Edited   AmendedFact // the latest edit of a message, which may amend
+	EditText string      // item
+
 	Vehicle  string    // item; "" once erased
 	VIN      string    // item
 	Known    KnownFact // what an earlier job left; the zero value: nothing known
