@@ -78,6 +78,9 @@ func (t *turn) read() {
 		return
 	}
 	q := t.open()
+	if q == nil && t.s.Asks == 0 && t.s.Phase == PhaseOpen { // the first message answers before anything is asked
+		q = t.due(phases()[t.s.Phase])
+	}
 	if q == nil {
 		t.gather(in, nil)
 		t.advance()
@@ -131,10 +134,10 @@ func (t *turn) mayAnswerNow() bool {
 
 // named finds the choice that a text names by its number or its label.
 func (t *turn) named(q *question, text string) string {
-	ids := t.s.Asked.Choices
-	if len(ids) == 0 {
+	if t.s.Asked == nil || len(t.s.Asked.Choices) == 0 {
 		return ""
 	}
+	ids := t.s.Asked.Choices
 	if n, ok := choiceNumber(text); ok && !q.Bare && n >= 1 && n <= len(ids) {
 		return ids[n-1]
 	}

@@ -69,7 +69,7 @@ func takeVehicle(t *turn, in *input) bool {
 	}
 	in.Text = ""
 	if o.Vehicle == "" {
-		return o.Place != "" || o.Odometer != nil // the vehicle is asked for again
+		return o.New || o.Place != "" || o.Odometer != nil // the vehicle is asked for again
 	}
 	t.record(&VehicleFact{}, Item{ItemVehicle, o.Vehicle})
 	t.understood("echo.opened", words.Args{"Vehicle": o.Vehicle, "Place": o.Place, "Odometer": t.odometerText(), "Unit": t.speedUnit()})
