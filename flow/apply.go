@@ -34,7 +34,7 @@ func (s *State) apply(e *Entry) {
 		s.AskLog = append(s.AskLog, askedAbout{f.Question, f.About})
 	case *PhaseFact:
 		s.Phase, s.Asked, s.Since = f.Phase, nil, e.At
-		if f.Event == EvReopen || (f.Event == EvRecover && s.Stopped != "") {
+		if f.Event == EvReopen || f.Event == EvApproved || (f.Event == EvRecover && s.Stopped != "") {
 			s.Reopened++
 			s.Stopped = ""
 		}

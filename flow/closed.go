@@ -29,6 +29,9 @@ func nextClosed(t *turn) Event {
 	if t.m.Wake || t.moved() {
 		return ""
 	}
+	if open, _ := gateOpen(t.s, GateRegulated); open && t.s.Stopped == "approved_workshop" {
+		return EvApproved
+	}
 	c, ok := understand.ReadCommand(t.m.Text)
 	if ok && c.Value.Name == understand.CmdReopen {
 		if t.s.Main() == nil || len(t.s.Readings) == 0 {

@@ -37,6 +37,7 @@ type Event string
 const (
 	EvOpened     Event = "opened"      // vehicle, place and units known, not a regulated use
 	EvRegulated  Event = "regulated"   // the use is regulated: ends at an approved workshop
+	EvApproved   Event = "approved"    // a supervisor states that the shop is an approved workshop
 	EvReady      Event = "ready"       // checklist before anything confirmed
 	EvOriginal   Event = "original"    // the original value is written down
 	EvKept       Event = "kept"        // a backup of every module to be written is kept
@@ -67,6 +68,7 @@ type row struct {
 var table = []row{
 	{EvOpened, []Phase{PhaseOpen}, PhaseBefore},
 	{EvRegulated, []Phase{PhaseOpen}, PhaseClosed},
+	{EvApproved, []Phase{PhaseClosed}, PhaseBefore},
 	{EvReady, []Phase{PhaseBefore}, PhaseFactory},
 	{EvOriginal, []Phase{PhaseFactory}, PhaseBackup},
 	{EvKept, []Phase{PhaseBackup}, PhaseFitted},
@@ -88,6 +90,7 @@ var table = []row{
 // guards name the gates that a move must find open.
 var guards = map[Event][]GateName{
 	EvOpened:     {GateRegulated},
+	EvApproved:   {GateRegulated},
 	EvKept:       {GateBackup},
 	EvWrite:      {GateRegulated, GateOriginal, GateBackup},
 	EvDriveFirst: {GateRegulated, GateBackup, GateRoad},

@@ -58,7 +58,9 @@ func (p *play) step(m Message) []Reply {
 	p.id++
 	if !m.Wake {
 		m.Who, m.Role = p.who, p.role
-		m.ID = string(rune('a'+p.id%26)) + time.Duration(p.id).String()
+		if m.ID == "" {
+			m.ID = string(rune('a'+p.id%26)) + time.Duration(p.id).String()
+		}
 	}
 	before, err := json.Marshal(p.s.Answers[Key{QFirst, ""}])
 	if err != nil {
@@ -146,7 +148,7 @@ func (p *play) checkReplies(m Message, out Outcome) {
 				p.t.Errorf("%q: choice %q", m.Text, c.Label)
 			}
 		}
-		long := strings.HasPrefix(key, "why.") || strings.HasPrefix(key, "help.") || strings.HasPrefix(key, "hint.") || key == "close.list" || key == "track.ask" || r.Kind == Card
+		long := strings.HasPrefix(key, "why.") || strings.HasPrefix(key, "help.") || key == "close.list" || key == "before.list" || key == "track.ask" || r.Kind == Card
 		if n := len(strings.Fields(r.Text)); n > 60 && !long {
 			p.t.Errorf("%q: %s has %d words: %s", m.Text, key, n, r.Text)
 		}
