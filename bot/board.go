@@ -21,7 +21,7 @@ type Row struct {
 	Name      string     `json:"name"`       // what the one waited for is called
 	Since     time.Time  `json:"since"`      // waiting since
 	Value     string     `json:"value"`      // last value stored, with its unit
-	Flags     []string   `json:"flags"`      // waived, new_codes, deviation, half_done, broke_off, outside_limits, many_writes, clock, idle, stated, self
+	Flags     []string   `json:"flags"`      // as flow.Flags names them
 	Stopped   string     `json:"stopped,omitempty"`
 	Paused    bool       `json:"paused,omitempty"`
 	Track     bool       `json:"track,omitempty"` // a raw track is kept; its days are counted from Since
@@ -53,7 +53,7 @@ func (b *Bot) Board(ctx context.Context, shopName string) ([]Row, error) {
 			continue
 		}
 		if now.Sub(r.Since) > idle {
-			r.Flags = append(r.Flags, "idle")
+			r.Flags = append(r.Flags, flow.FlagIdle)
 		}
 		rows = append(rows, r)
 	}
@@ -80,7 +80,7 @@ func (r *Row) Text(zone *time.Location) string {
 	}
 	marks := make([]string, len(r.Flags))
 	for i, f := range r.Flags {
-		marks[i] = say("bot.mark."+f, flow.Technician, nil)
+		marks[i] = say("flag."+f, flow.Technician, nil)
 	}
 	vehicle, waiting := r.Vehicle, string(r.WaitingOn)
 	if vehicle == "" {
@@ -100,7 +100,10 @@ func (r *Row) Text(zone *time.Location) string {
 func indexRow(s *flow.State, f folded, wake time.Time) *IndexRow {
 	role, name := waitingOn(s)
 	d := rowData{Row: Row{Job: s.Job, Vehicle: s.Vehicle, Phase: s.Phase, WaitingOn: role, Name: name, Since: s.Since,
-		Value: lastValue(s), Flags: flags(s), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}}
+		Value: lastValue(s), Flags: flow.Flags(s, flow.Policy{}, s.Since), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}}
+	if d.Flags == nil {
+		d.Flags = []string{}
+	}
 	for _, p := range s.People {
 		if p.Identity != "" {
 			d.People = append(d.People, p.Identity)
@@ -141,58 +144,6 @@ func lastValue(s *flow.State) string {
 		return m.Now.Label
 	}
 	return strings.TrimSpace(strconv.FormatFloat(m.Now.Num, 'f', -1, 64) + " " + m.Unit)
-}
-
-// manyWrites is the number of writes from which a job is flagged.
-const manyWrites = 3
-
-// flags are what a supervisor should see of a job. What depends on the present
-// time is added when the board is read.
-func flags(s *flow.State) []string {
-	fs := []string{}
-	for _, f := range []struct {
-		name string
-		on   bool
-	}{
-		{"waived", s.Waived},
-		{"new_codes", newCodes(s)},
-		{"deviation", slices.ContainsFunc(s.Deviations, func(d flow.DeviationFact) bool { return !d.Undone })},
-		{"half_done", s.HalfDone()},
-		{"broke_off", s.Writing != nil && (s.Writing.Word == "broke_off" || s.Writing.Word == "no_answer")},
-		{"outside_limits", outsideLimits(s)},
-		{"many_writes", s.Writes() >= manyWrites},
-		{"clock", s.ClockBack},
-		{"stated", s.Stated},
-		{"self", s.Self},
-	} {
-		if f.on {
-			fs = append(fs, f.name)
-		}
-	}
-	return fs
-}
-
-func newCodes(s *flow.State) bool {
-	c := s.LastCodes()
-	return c != nil && len(c.New) > 0
-}
-
-// outsideLimits says whether a limit of the tool holds the target, or a value
-// stands outside the limits named.
-func outsideLimits(s *flow.State) bool {
-	for i := range s.Modules {
-		m := &s.Modules[i]
-		if t := s.Target(m.Name); t != nil && t.Limited != "" {
-			return true
-		}
-		if m.Now.Zero() || m.Now.Label != "" {
-			continue
-		}
-		if m.Min != nil && m.Now.Num < *m.Min || m.Max != nil && m.Now.Num > *m.Max {
-			return true
-		}
-	}
-	return false
 }
 
 func sortWho(ws []flow.Who) { slices.Sort(ws) }

@@ -100,6 +100,9 @@ func (b *Bot) inJob(ctx context.Context, v *visit) error {
 	}
 	var e *Error
 	if errors.As(err, &e) && e.Kind == Internal {
+		if e.Ref == "" {
+			e = b.internal(v, err)
+		}
 		return b.apologise(ctx, v, e)
 	}
 	return err
@@ -166,6 +169,9 @@ func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out fl
 	l.folded = next
 	if batch.Thread != nil {
 		l.threads = append(l.threads, *batch.Thread)
+		t := batch.Thread
+		v.shop.threads.set(threadKey(t.Network, t.Thread), v.job)
+		v.shop.threads.set(livesKey(t.Network, t.Thread, v.job), v.job)
 	}
 	if batch.Current != "" {
 		v.shop.current.set(string(batch.Current), v.job)

@@ -1,7 +1,6 @@
 package bot
 
 import (
-	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -30,10 +29,6 @@ type Config struct {
 	Now     func() time.Time
 	Elapsed func() time.Duration
 	Random  io.Reader // nil: crypto/rand
-
-	// Erasing is told what is about to be erased, before it is; an error stops
-	// the erasure. It keeps the list beside the key.
-	Erasing func(ctx context.Context, shop string, items []journal.ItemID) error
 
 	Limits Limits
 

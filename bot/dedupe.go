@@ -26,7 +26,9 @@ type recent struct {
 	next int
 }
 
-func newRecent(n int) *recent { return &recent{seen: make(map[string]bool, n), ring: make([]string, n)} }
+func newRecent(n int) *recent {
+	return &recent{seen: make(map[string]bool, n), ring: make([]string, n)}
+}
 
 func (r *recent) has(shop, key string) bool {
 	if key == "" {

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"milepost/flow"
+	"milepost/flow/understand"
 	"milepost/flow/words"
 )
 
@@ -17,28 +18,61 @@ func say(key string, r flow.Role, args words.Args) string {
 	return words.Default().Say(key, flow.RegisterOf(r) == flow.Plain, args)
 }
 
-// command finds what can be asked outside any job: the board, one's jobs,
-// another job, the policy. Help belongs to the job where there is one.
-func (b *Bot) command(v *visit) (func(context.Context, *visit) error, bool) {
-	word, rest, _ := strings.Cut(strings.ToLower(strings.TrimSpace(v.text)), " ")
+// command finds what can be asked outside any job: a new one, the board, one's
+// jobs, another job, the policy. Help belongs to the job where there is one.
+// It is false where the text is none of these.
+func (b *Bot) command(v *visit) (bool, error) {
+	if v.role == "" || v.role == flow.Stranger {
+		return false, nil // a guest has one job, a stranger none
+	}
+	text := strings.ToLower(strings.TrimSpace(v.text))
+	word, rest, _ := strings.Cut(text, " ")
 	rest = strings.TrimSpace(rest)
-	if v.role == "" {
-		return nil, false // a guest has one job, a stranger none
-	}
 	switch {
-	case word == "board" && rest == "":
-		return b.deskBoard, true
 	case word == "jobs" && rest == "":
-		return b.deskJobs, true
+		v.desk = b.deskJobs
+		return true, nil
 	case word == "job" && isJob(rest):
-		return func(ctx context.Context, v *visit) error { return b.deskSwitch(ctx, v, rest) }, true
-	case word == "policy":
-		return func(ctx context.Context, v *visit) error { return b.deskPolicy(ctx, v, rest) }, true
-	case (word == "help" || word == "?") && rest == "" && v.in.Job == "":
-		return b.deskHelp, true
+		v.desk = func(ctx context.Context, v *visit) error { return b.deskSwitch(ctx, v, rest) }
+		return true, nil
 	}
-	return nil, false
+	if !slices.ContainsFunc(deskWords, func(w string) bool { return strings.Contains(text[:min(len(text), 60)], w) }) {
+		return false, nil
+	}
+	c, ok := understand.ReadCommand(v.text)
+	if !ok {
+		return false, nil
+	}
+	arg := strings.ToLower(strings.TrimSpace(c.Value.Arg))
+	switch c.Value.Name {
+	case understand.CmdNew:
+		if v.in.Job != "" || !flow.May(v.role, flow.ActOpen) {
+			return false, nil
+		}
+		return true, b.newJob(v)
+	case understand.CmdBoard:
+		v.desk = b.deskBoard
+	case understand.CmdWatch:
+		if !isJob(arg) {
+			return false, nil
+		}
+		v.desk = func(ctx context.Context, v *visit) error { return b.deskSwitch(ctx, v, arg) }
+	case understand.CmdPolicy:
+		v.desk = func(ctx context.Context, v *visit) error { return b.deskPolicy(ctx, v, arg) }
+	case understand.CmdHelp:
+		if v.in.Job != "" {
+			return false, nil
+		}
+		v.desk = b.deskHelp
+	default:
+		return false, nil
+	}
+	return true, nil
 }
+
+// deskWords: only a text with one of these near its beginning can be a command
+// outside any job; the reader need not look at the others.
+var deskWords = []string{"job", "vehicle", "board", "policy", "policies", "help", "?", "watch"}
 
 // isJob says whether a word has the form of a job's number.
 func isJob(s string) bool {

@@ -13,10 +13,11 @@ import (
 
 // Erased says what an erasure did, and what it could not reach.
 type Erased struct {
-	Jobs  []string // jobs in which something was erased
-	Items int
-	Files int      // evidence files deleted
-	Kept  []string // job/sequence/label kept because a running job's way back depends on it
+	Jobs    []string // jobs in which something was erased
+	Items   int
+	Files   int      // evidence files deleted
+	Lingers bool     // gone from the log, not yet from the disk: the next start sees to it
+	Kept    []string // job/sequence/label kept because a running job's way back depends on it
 	// Beyond is what no erasure here reaches; it is to be told to the one who ordered it.
 	Beyond []string
 }
@@ -147,9 +148,6 @@ func (er *eraser) inJob(ctx context.Context, job string) error {
 	if len(refs) == 0 {
 		return nil
 	}
-	if err := er.announce(ctx, refs); err != nil {
-		return err
-	}
 
 	// The state without what goes, and with the entry that says so.
 	now := b.now()
@@ -176,11 +174,12 @@ func (er *eraser) inJob(ctx context.Context, job string) error {
 			s.current.set(p.Identity, "")
 		}
 	}
-	if err := er.files(ctx, job, gone, after.found.files); err != nil {
+	if err := er.gone(b.cfg.Store.Erase(ctx, batch, refs)); err != nil {
 		return err
 	}
-	if err := b.cfg.Store.Erase(ctx, batch, refs); err != nil {
-		return failed("erase in job "+job, err)
+	er.note(refs)
+	if err := er.files(ctx, gone, after.found.files); err != nil {
+		return err
 	}
 	b.wakes.set(s.name, job, b.untilWake(batch.Index.Wake, batch.Index.Since))
 	er.done.Jobs = append(er.done.Jobs, job)
@@ -274,23 +273,27 @@ func (er *eraser) ofPerson(entries []flow.Entry, state *flow.State) func(*flow.E
 	}
 }
 
-// announce tells the keeper of the list what will be erased, before it is: a
-// crash between the two erases too often, not too seldom.
-func (er *eraser) announce(ctx context.Context, refs []ItemRef) error {
-	ids := make([]journal.ItemID, len(refs))
-	for i, r := range refs {
-		ids[i] = journal.ItemID(r)
+// note keeps which items go, for the entry in the shop's log.
+func (er *eraser) note(refs []ItemRef) {
+	for _, r := range refs {
+		er.ids = append(er.ids, journal.ItemID(r))
 	}
-	er.ids = append(er.ids, ids...)
-	if er.b.cfg.Erasing == nil {
-		return nil
-	}
-	return failed("keep list of erased items", er.b.cfg.Erasing(ctx, er.s.name, ids))
 }
 
-// files deletes evidence that nothing else holds. It goes before its hash does:
-// if we crash here, the erasure can be ordered again.
-func (er *eraser) files(ctx context.Context, job string, gone, kept []string) error {
+// gone says what came of an erasure by the store: one that only lingers on the
+// disk was made.
+func (er *eraser) gone(err error) error {
+	if errors.Is(err, ErrLingers) {
+		er.done.Lingers = true
+		er.b.cfg.Log.Warn("erased, but not yet from the disk", "err", err)
+		return nil
+	}
+	return failed("erase", err)
+}
+
+// files deletes evidence that no job holds any more. A store that keeps its own
+// evidence has done so already, and does it at its next start if we crash here.
+func (er *eraser) files(ctx context.Context, gone, kept []string) error {
 	if er.b.cfg.Blobs == nil {
 		return nil
 	}
@@ -303,7 +306,7 @@ func (er *eraser) files(ctx context.Context, job string, gone, kept []string) er
 		if err != nil {
 			return failed("erase file", err)
 		}
-		if slices.ContainsFunc(jobs, func(j string) bool { return j != job }) {
+		if len(jobs) > 0 {
 			continue // another job's evidence too
 		}
 		if err := er.b.cfg.Blobs.Delete(ctx, sha); err != nil {
@@ -323,11 +326,11 @@ func (er *eraser) inShop(ctx context.Context) error {
 		if err != nil || len(refs) == 0 && len(er.ids) == 0 {
 			return err
 		}
-		before := len(er.ids)
-		if err := er.announce(ctx, refs); err != nil {
-			return err
+		all := slices.Clone(er.ids)
+		for _, r := range refs {
+			all = append(all, journal.ItemID(r))
 		}
-		data, err := journal.Erasure{Why: er.why, Items: er.ids}.Data()
+		data, err := journal.Erasure{Why: er.why, Items: all}.Data()
 		if err != nil {
 			return &Error{Kind: Internal, Err: fmt.Errorf("erase: %w", err)}
 		}
@@ -345,10 +348,10 @@ func (er *eraser) inShop(ctx context.Context) error {
 			s.current.set(string(er.id), "")
 		}
 		s.loaded = false
-		if err := b.cfg.Store.Erase(ctx, batch, refs); err != nil {
-			er.ids = er.ids[:before]
-			return failed("erase", err)
+		if err := er.gone(b.cfg.Store.Erase(ctx, batch, refs)); err != nil {
+			return err
 		}
+		er.note(refs)
 		er.done.Items += len(refs)
 		return b.readShop(ctx, s)
 	})
@@ -366,46 +369,11 @@ func (er *eraser) shopRefs(ctx context.Context) ([]ItemRef, error) {
 	var refs []ItemRef
 	for _, st := range stored {
 		for _, it := range st.Items {
+			ref := ItemRef{Job: er.s.ownJob(), Seq: st.Seq, Label: it.Label}
 			if strings.EqualFold(string(it.Content), string(er.id)) {
-				refs = append(refs, ItemRef{Job: er.s.ownJob(), Seq: st.Seq, Label: it.Label})
+				refs = append(refs, ref)
 			}
 		}
 	}
 	return refs, nil
-}
-
-// EraseAgain erases what the list beside the key names and a restored store has
-// back. It is an erasure like any other, with its entries.
-func (b *Bot) EraseAgain(ctx context.Context, shopName string, list []journal.ItemID) (int, error) {
-	s, err := b.shop(shopName)
-	if err != nil {
-		return 0, err
-	}
-	if err := b.openShop(ctx, s); err != nil {
-		return 0, err
-	}
-	byJob := map[string]map[journal.ItemID]bool{}
-	for _, id := range list {
-		if byJob[id.Job] == nil {
-			byJob[id.Job] = map[journal.ItemID]bool{}
-		}
-		byJob[id.Job][id] = true
-	}
-	n := 0
-	for job, ids := range byJob {
-		if job == s.ownJob() {
-			continue // done last, with the entry
-		}
-		er := &eraser{b: b, s: s, why: "restore"}
-		er.pick = func([]flow.Entry, *flow.State) func(*flow.Entry, flow.Item) bool {
-			return func(e *flow.Entry, it flow.Item) bool {
-				return ids[journal.ItemID{Job: job, Seq: e.Seq, Label: it.Label}]
-			}
-		}
-		if err := er.job(ctx, job); err != nil {
-			return n, err
-		}
-		n += er.done.Items
-	}
-	return n, nil
 }

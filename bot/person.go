@@ -57,6 +57,8 @@ func (b *Bot) standing(v *visit, l *lane) (standing, error) {
 	st.role = v.role
 	byCode := false
 	switch {
+	case st.role == flow.Customer && v.codeHash != "" && b.unused(l.state, v.codeHash):
+		st.used, byCode = v.codeHash, true
 	case st.role != "":
 	case before.ByCode:
 		st.role, byCode = flow.Customer, true

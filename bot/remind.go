@@ -12,23 +12,30 @@ import (
 // set forth or back neither hastens nor delays them.
 type wakes struct {
 	mu      sync.Mutex
-	due     map[[2]string]time.Duration // shop and job; on the scale of Config.Elapsed
+	due     map[[2]string]due // by shop and job
 	changed chan struct{}
 }
 
-func newWakes() *wakes {
-	return &wakes{due: map[[2]string]time.Duration{}, changed: make(chan struct{}, 1)}
+// due is when a job wants to be woken: on the scale of Config.Elapsed, which
+// counts, and by the clock that stood then, which the job knows.
+type due struct {
+	at   time.Duration // below zero: never
+	wall time.Time
 }
 
-// set notes when a job wants to be woken; below zero: never.
-func (w *wakes) set(shop, job string, at time.Duration) {
+func newWakes() *wakes {
+	return &wakes{due: map[[2]string]due{}, changed: make(chan struct{}, 1)}
+}
+
+// set notes when a job wants to be woken.
+func (w *wakes) set(shop, job string, d due) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if at < 0 {
+	if d.at < 0 {
 		delete(w.due, [2]string{shop, job})
 		return
 	}
-	w.due[[2]string{shop, job}] = at
+	w.due[[2]string{shop, job}] = d
 	select {
 	case w.changed <- struct{}{}:
 	default:
@@ -37,34 +44,34 @@ func (w *wakes) set(shop, job string, at time.Duration) {
 
 // take removes and gives the jobs that are due, and when the next one is;
 // below zero: none.
-func (w *wakes) take(now time.Duration) (due [][2]string, next time.Duration) {
+func (w *wakes) take(now time.Duration) (jobs map[[2]string]due, next time.Duration) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	next = -1
-	for k, at := range w.due {
+	next, jobs = -1, map[[2]string]due{}
+	for k, d := range w.due {
 		switch {
-		case at <= now:
-			due = append(due, k)
+		case d.at <= now:
+			jobs[k] = d
 			delete(w.due, k)
-		case next < 0 || at < next:
-			next = at
+		case next < 0 || d.at < next:
+			next = d.at
 		}
 	}
-	return due, next
+	return jobs, next
 }
 
 // untilWake turns the time a job wants to be woken at into elapsed time. The
 // clock may stand before the job's own last times, having gone back while
 // nothing ran: then the distance between those counts.
-func (b *Bot) untilWake(at, since time.Time) time.Duration {
+func (b *Bot) untilWake(at, since time.Time) due {
 	if at.IsZero() {
-		return -1
+		return due{at: -1}
 	}
 	d := at.Sub(b.now())
 	if !since.IsZero() && b.now().Before(since) {
 		d = at.Sub(since)
 	}
-	return b.cfg.Elapsed() + max(d, 0)
+	return due{at: b.cfg.Elapsed() + max(d, 0), wall: at}
 }
 
 // loadWakes reads after a start which jobs want to be woken.
@@ -111,12 +118,12 @@ func (b *Bot) watch(ctx context.Context) {
 // none is.
 func (b *Bot) tick(ctx context.Context) time.Duration {
 	b.keepDays(ctx)
-	due, next := b.wakes.take(b.cfg.Elapsed())
-	for _, k := range due {
+	jobs, next := b.wakes.take(b.cfg.Elapsed())
+	for k, d := range jobs {
 		if ctx.Err() != nil {
 			return -1
 		}
-		b.wake(ctx, b.shops[k[0]], k[1])
+		b.wake(ctx, b.shops[k[0]], k[1], d)
 	}
 	return next
 }
@@ -127,41 +134,68 @@ const retryWake = time.Minute
 // wake passes a job the time it asked for. What it leads to is an entry like
 // any other, so that a wake whose commit was lost in a crash comes again, and
 // one that was committed does not.
-func (b *Bot) wake(ctx context.Context, s *shop, job string) {
+func (b *Bot) wake(ctx context.Context, s *shop, job string, d due) {
 	v := &visit{shop: s, job: job, wake: true}
+	again := due{at: b.cfg.Elapsed() + retryWake, wall: d.wall}
 	l, err := b.lanes.enter(ctx, s.name, job)
 	if err != nil {
-		b.wakes.set(s.name, job, b.cfg.Elapsed()+retryWake)
+		b.wakes.set(s.name, job, again)
 		return
 	}
 	defer b.lanes.leave(l)
 	for range maxTries {
-		if err = b.wakeTurn(ctx, v, l); err == nil {
+		if err = b.wakeTurn(ctx, v, l, d); err == nil {
 			return
 		}
 		l.forget()
 	}
 	b.cfg.Log.Error("wake job", "job", job, "err", err)
-	b.wakes.set(s.name, job, b.cfg.Elapsed()+retryWake)
+	b.wakes.set(s.name, job, again)
 }
 
-// wakeTurn is a turn that nobody's message began.
-func (b *Bot) wakeTurn(ctx context.Context, v *visit, l *lane) (err error) {
+// wakeTurn is a turn that nobody's message began. The job is told the time it
+// asked for where the clock, having gone back, does not show it yet: elapsed
+// time counts. The entries have the clock's time all the same.
+func (b *Bot) wakeTurn(ctx context.Context, v *visit, l *lane, d due) (err error) {
 	defer b.contain(v, &err)
 	if err := l.load(ctx, b.cfg.Store); err != nil {
 		return err
 	}
-	out, err := b.cfg.step(l.state, flow.Message{Wake: true}, b.env(v.shop, l, ""))
+	env := b.env(v.shop, l, "")
+	now := env.Now
+	if now.Before(d.wall) {
+		env.Now = d.wall
+	}
+	out, err := b.cfg.step(l.state, flow.Message{Wake: true}, env)
 	if err != nil {
 		return b.internal(v, err)
 	}
 	if len(out.Entries) == 0 {
-		if at := b.untilWake(out.Wake, out.State.Since); at >= 0 {
-			b.wakes.set(v.shop.name, v.job, max(at, b.cfg.Elapsed()+retryWake))
+		next := b.untilWake(out.Wake, out.State.Since)
+		if next.at >= 0 {
+			next.at = max(next.at, b.cfg.Elapsed()+retryWake)
 		}
+		b.wakes.set(v.shop.name, v.job, next)
 		return nil
 	}
+	if env.Now != now {
+		if out.State, err = b.retime(ctx, l, out.Entries, now); err != nil {
+			return err
+		}
+	}
 	return b.finish(ctx, v, l, standing{}, out)
+}
+
+// retime gives entries the clock's time and folds the log with them.
+func (b *Bot) retime(ctx context.Context, l *lane, entries []flow.Entry, now time.Time) (*flow.State, error) {
+	for i := range entries {
+		entries[i].At = now
+	}
+	before, _, err := readEntries(ctx, b.cfg.Store, l.shop, l.job)
+	if err != nil {
+		return nil, err
+	}
+	return flow.Fold(l.shop, l.job, append(before, entries...)), nil
 }
 
 // wakeOf asks a job when it wants to be woken, without waking it: a step

@@ -5,9 +5,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"regexp"
-	"strings"
 	"sync"
+	"time"
 
 	"milepost/flow"
 	"milepost/flow/understand"
@@ -26,7 +25,8 @@ type visit struct {
 
 	job      string
 	fresh    bool   // a job that does not exist yet
-	codeHash string // of a guest code in the text
+	coded    bool   // the text holds a guest code, of whatever worth
+	codeHash string // of a guest code that some job has given out
 	file     *flow.File
 	desk     func(context.Context, *visit) error // answered outside any job; nil: in the job
 }
@@ -79,13 +79,9 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 		return nil
 	}
 	if plain {
-		if desk, ok := b.command(v); ok {
-			v.desk = desk
-			return nil
+		if done, err := b.command(v); done || err != nil {
+			return err
 		}
-	}
-	if startsJob(v.text) && plain && v.role != "" && v.in.Job == "" {
-		return b.newJob(v)
 	}
 	if v.in.Job != "" {
 		v.job = v.in.Job
@@ -98,7 +94,7 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 		}
 		return nil
 	}
-	if plain && v.role == "" {
+	if plain && (v.role == "" || v.role == flow.Customer) {
 		if found, err := b.byCode(ctx, v); found || err != nil {
 			return err
 		}
@@ -121,31 +117,72 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 // ignore acknowledges a message that has no meaning here.
 func ignore(context.Context, *visit) error { return nil }
 
-// place gives the job of the thread, else the one the person is working in.
+// place gives the job a message without a name for it belongs to: the one the
+// person is working in, if it lives in this thread; else the thread's; else the
+// person's.
 func (b *Bot) place(ctx context.Context, v *visit) (string, error) {
-	if v.in.Thread != "" {
-		key := v.in.Network + "\x00" + string(v.in.Thread)
-		job := v.shop.threads.get(key)
-		if job == "" {
-			var err error
-			if job, err = b.cfg.Store.ThreadJob(ctx, v.shop.name, v.in.Network, v.in.Thread); err != nil {
-				return "", failed("job of a thread", err)
-			}
-			v.shop.threads.set(key, job)
+	s, store := v.shop, b.cfg.Store
+	current, err := s.current.ask(string(v.in.From), func() (string, error) {
+		return store.Current(ctx, s.name, v.in.From)
+	})
+	if err != nil {
+		return "", failed("current job", err)
+	}
+	if v.in.Thread == "" {
+		if current == "" && b.cfg.Single && v.role != "" {
+			return b.onlyStream(ctx, s)
 		}
-		if job != "" {
-			return job, nil
+		return current, nil
+	}
+	if current != "" {
+		lives, err := s.threads.ask(livesKey(v.in.Network, v.in.Thread, current), func() (string, error) {
+			ts, err := store.Threads(ctx, s.name, current)
+			for _, t := range ts {
+				if t.Network == v.in.Network && t.Thread == v.in.Thread {
+					return current, err
+				}
+			}
+			return "", err
+		})
+		if err != nil {
+			return "", failed("threads of a job", err)
+		}
+		if lives != "" {
+			return current, nil
 		}
 	}
-	job := v.shop.current.get(string(v.in.From))
+	job, err := s.threads.ask(threadKey(v.in.Network, v.in.Thread), func() (string, error) {
+		return store.ThreadJob(ctx, s.name, v.in.Network, v.in.Thread)
+	})
+	if err != nil {
+		return "", failed("job of a thread", err)
+	}
 	if job == "" {
-		var err error
-		if job, err = b.cfg.Store.Current(ctx, v.shop.name, v.in.From); err != nil {
-			return "", failed("current job", err)
-		}
-		v.shop.current.set(string(v.in.From), job)
+		job = current
 	}
 	return job, nil
+}
+
+// onlyStream gives the open job last moved in a single-user store: its one
+// stream is the thread, and who speaks up in it for the first time means that.
+func (b *Bot) onlyStream(ctx context.Context, s *shop) (string, error) {
+	rows, err := b.cfg.Store.Index(ctx, s.name, true)
+	if err != nil {
+		return "", failed("open jobs", err)
+	}
+	job, last := "", time.Time{}
+	for i := range rows {
+		if r := &rows[i]; r.Open && r.Job != s.ownJob() && !r.Since.Before(last) {
+			job, last = r.Job, r.Since
+		}
+	}
+	return job, nil
+}
+
+func threadKey(network string, t Thread) string { return network + "\x00" + string(t) }
+
+func livesKey(network string, t Thread, job string) string {
+	return threadKey(network, t) + "\x00" + job
 }
 
 // newJob draws a number for a job that begins with this message.
@@ -158,36 +195,25 @@ func (b *Bot) newJob(v *visit) error {
 	return nil
 }
 
-// startsJob says whether a text asks for a new job in so many words.
-func startsJob(text string) bool {
-	f := strings.Fields(strings.ToLower(text))
-	return len(f) >= 2 && (f[0] == "new" || f[0] == "open" || f[0] == "start") &&
-		(f[1] == "job" || f[1] == "job:" || len(f) > 2 && f[1] == "a" && strings.TrimRight(f[2], ":,") == "job" || len(f) > 2 && f[1] == "new" && f[2] == "job")
-}
-
-// code finds a guest code as people type it: four groups of four, joined by
-// hyphens, spaces or nothing.
-var code = regexp.MustCompile(`(?i)\b[2-9B-DF-HJ-NP-TV-Z]{4}(?:[- ]?[2-9B-DF-HJ-NP-TV-Z]{4}){3}\b`)
-
-// codeKey is what a job with this code is found by.
+// codeKey is what a job with a guest code of this hash is found by.
 func codeKey(hash string) string { return "code:" + hash }
 
-// CodeHash is the form in which a guest code is kept: hex SHA-256 of its 16
-// signs, capitals, without hyphens.
-func CodeHash(text string) string {
-	text = strings.ToUpper(strings.NewReplacer("-", "", " ", "").Replace(text))
-	sum := sha256.Sum256([]byte(text))
+// CodeHash is the form in which the flow keeps a guest code: hex SHA-256 of the
+// code in capitals with hyphens.
+func CodeHash(code string) string {
+	sum := sha256.Sum256([]byte(code))
 	return hex.EncodeToString(sum[:])
 }
 
 // byCode finds the job a guest code in the text was made for, and takes the
 // code out of the text: it is no answer to any question.
 func (b *Bot) byCode(ctx context.Context, v *visit) (bool, error) {
-	at := code.FindStringIndex(v.text)
-	if at == nil {
+	code, ok := understand.GuestCode(v.text)
+	if !ok {
 		return false, nil
 	}
-	hash := CodeHash(v.text[at[0]:at[1]])
+	v.coded = true
+	hash := CodeHash(code.Value)
 	jobs, err := b.cfg.Store.Known(ctx, v.shop.name, codeKey(hash))
 	if err != nil {
 		return false, failed("find guest code", err)
@@ -196,7 +222,7 @@ func (b *Bot) byCode(ctx context.Context, v *visit) (bool, error) {
 		return false, nil // not told apart from any other stranger's words
 	}
 	v.job, v.codeHash = jobs[0], hash
-	v.text = understand.Mask(v.text, at[0], at[1])
+	v.text = v.text[:code.Start] + "…" + v.text[code.End:]
 	return true, nil
 }
 
@@ -214,6 +240,18 @@ func (m *memo) get(k string) string {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.m[k]
+}
+
+// ask gives what is remembered, else what f says, and remembers that.
+func (m *memo) ask(k string, f func() (string, error)) (string, error) {
+	if v := m.get(k); v != "" {
+		return v, nil
+	}
+	v, err := f()
+	if err == nil {
+		m.set(k, v)
+	}
+	return v, err
 }
 
 func (m *memo) set(k, v string) {

@@ -60,7 +60,7 @@ func (b *Bot) turnAway(ctx context.Context, v *visit) error {
 // refusal tells a mistyped or used guest code from plain strangeness: who
 // holds a code is no stranger to the shop.
 func (b *Bot) refusal(v *visit) string {
-	if code.MatchString(v.text) || v.codeHash != "" {
+	if v.coded {
 		return say("bot.code", flow.Stranger, nil)
 	}
 	return say("bot.stranger", flow.Stranger, nil)

@@ -58,6 +58,12 @@ func (t *turn) answer() error {
 // read takes a message: asides first, which never move the place; then the
 // open question and whatever else the message answers; then the next question.
 func (t *turn) read() {
+	if p := t.m.Join; p != nil && p.ByCode {
+		// The words around a guest code are a greeting, not an answer.
+		t.understood("hello.code", words.Args{"Helper": t.nameOfRole(Helper)})
+		t.again()
+		return
+	}
 	in := &input{Text: t.m.Text, File: t.m.File}
 	if t.m.Tap != "" && !t.tapped(in) {
 		return

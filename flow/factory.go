@@ -39,7 +39,7 @@ func factoryPhase() phaseOf {
 		{ID: QChanged, When: func(s *State) bool { return s.Value(QOnly) == "changed" },
 			Ask: askChanged, Take: takeChanged, Bare: true, Why: "why.changed", Hint: "hint.changed"},
 		{ID: QSteps, When: func(s *State) bool { return s.Main() != nil && s.Main().Kind != string(calib.SizeList) },
-			Done: func(s *State) bool { m := s.Main(); return m.Step > 0 || m.Min != nil || m.Max != nil },
+			Done: func(s *State) bool { m := s.Main(); return s.Has(QSteps) || m.Step > 0 || m.Min != nil || m.Max != nil },
 			Ask:  askSteps, Take: takeSteps, Also: alsoSteps, Skip: true, Bare: true,
 			Why: "why.steps", Hint: "hint.steps"},
 	}, Next: func(t *turn) Event { return EvOriginal }}

@@ -147,8 +147,12 @@ func (t *turn) own() bool {
 	if t.s.HoldFrom == t.m.Who {
 		return true
 	}
-	return t.answered(func(q QuestionID) bool { return movesTarget[q] || q == QFirst || q == QNext })
+	return t.answered(func(q QuestionID) bool { return measured(q) || q == QFirst || q == QNext })
 }
+
+// measured says whether an answer is a figure of this vehicle that the value
+// rests on. Units and rule are the shop's way of speaking, not figures.
+func measured(q QuestionID) bool { return movesTarget[q] && q != QUnits && q != QRule }
 
 // answered says whether this person gave an answer to any of some questions.
 func (t *turn) answered(which func(QuestionID) bool) bool {

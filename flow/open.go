@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"regexp"
+
 	"milepost/calib/unit"
 	"milepost/flow/understand"
 	"milepost/flow/words"
@@ -43,7 +45,14 @@ func nextOpen(t *turn) Event {
 	return EvOpened
 }
 
+// rulePattern is the accuracy rule where it is named beside a vehicle.
+var rulePattern = regexp.MustCompile(`(?i)\bnever[- ]under\b|\bUN ?R ?39\b`)
+
 func takeVehicle(t *turn, in *input) bool {
+	if r := rulePattern.FindStringIndex(in.Text); r != nil {
+		t.record(&AnswerFact{Question: QRule, Value: "never-under"})
+		in.take(r[0], r[1])
+	}
 	m, ask := understand.Open(in.Text, t.context())
 	if ask != nil {
 		t.askBack(ask)

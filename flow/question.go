@@ -90,6 +90,9 @@ func (q *question) due(s *State) bool {
 	if q.When != nil && !q.When(s) {
 		return false
 	}
+	if s.Answers[Key{q.ID, ""}].Skipped {
+		return false
+	}
 	if q.Done != nil {
 		return !q.Done(s)
 	}

@@ -111,7 +111,7 @@ func (t *turn) ownGate(g GateName) bool {
 // signOff records a supervisor's signature.
 func (t *turn) signOff(_ command, in *input) bool {
 	own := t.s.Owner == t.m.Who || t.answered(func(q QuestionID) bool {
-		return movesTarget[q] || q == QWritten || q == QNext || q == QClosing || q == QCodesNow
+		return measured(q) || q == QWritten || q == QNext || q == QClosing || q == QCodesNow
 	})
 	switch {
 	case !May(t.m.Role, ActSignOff):

@@ -1,0 +1,27 @@
+package bot
+
+import (
+	"context"
+	"time"
+
+	"milepost/flow"
+)
+
+// Step is the flow as a test may put another in its place.
+type Step = func(*flow.State, flow.Message, flow.Env) (flow.Outcome, error)
+
+// WithStep is a configuration with another flow.
+func WithStep(c Config, s Step) Config {
+	c.step = s
+	return c
+}
+
+// Tick does what is due now, once.
+func (b *Bot) Tick(ctx context.Context) time.Duration { return b.tick(ctx) }
+
+// Lanes is how many jobs are kept in memory.
+func (b *Bot) Lanes() int {
+	b.lanes.mu.Lock()
+	defer b.lanes.mu.Unlock()
+	return len(b.lanes.all)
+}
