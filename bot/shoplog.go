@@ -127,8 +127,11 @@ func (b *Bot) beginShop(ctx context.Context, s *shop) error {
 	if err != nil {
 		return failed("begin log", err)
 	}
-	_, err = b.shopCommit(ctx, s, &Batch{}, shopEntry{kind: kindBegun, data: begunData{o.String()}})
-	return err
+	if _, err = b.shopCommit(ctx, s, &Batch{}, shopEntry{kind: kindBegun, data: begunData{o.String()}}); err != nil {
+		return err
+	}
+	s.origin, s.first = o, o.ID
+	return nil
 }
 
 // readShop folds the shop's own log. It writes nothing. Called with mu held.
