@@ -142,7 +142,7 @@ type idleLine struct {
 func (t *Terminal) jsonMessage(out *bot.Outbound) []byte {
 	r := &out.Reply
 	l := outLine{ID: out.Key, Job: out.Job, Phase: r.Phase, Kind: r.Kind, To: addressees(out), Text: Clean(r.Text),
-		Choices: []flow.Choice{}, Facts: r.Facts, Files: []outFile{}, Log: out.Log}
+		Choices: []flow.Choice{}, Facts: sorted(r.Facts), Files: []outFile{}, Log: out.Log}
 	for _, c := range r.Choices {
 		l.Choices = append(l.Choices, flow.Choice{Label: Clean(c.Label), Send: c.Send})
 	}
@@ -153,27 +153,30 @@ func (t *Terminal) jsonMessage(out *bot.Outbound) []byte {
 		}
 		l.Files = append(l.Files, o)
 	}
-	if l.Facts == nil {
-		l.Facts = map[string]any{}
-	}
 	return jsonLine(l)
 }
 
-// jsonLine is a value in one line. The values are ours and can be encoded; facts
-// that can't be are left out, not the message with them.
+// sorted gives facts in the one order of keys that they have after a restart
+// too, when they come from the store: the same message is the same line. Facts
+// that can't be encoded are left out, not the message with them.
+func sorted(facts map[string]any) map[string]any {
+	out := map[string]any{}
+	b, err := json.Marshal(facts)
+	if err != nil || len(facts) == 0 {
+		return out
+	}
+	dec := json.NewDecoder(bytes.NewReader(b))
+	dec.UseNumber()
+	_ = dec.Decode(&out) // encoded just now
+	return out
+}
+
+// jsonLine is a value in one line.
 func jsonLine(v any) []byte {
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(v); err != nil {
-		b.Reset()
-		l, ok := v.(outLine)
-		if !ok {
-			return nil
-		}
-		l.Facts = map[string]any{}
-		_ = enc.Encode(l)
-	}
+	_ = enc.Encode(v) // texts, numbers and sorted facts: can be encoded
 	return b.Bytes()
 }
 

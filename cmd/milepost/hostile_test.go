@@ -4,8 +4,11 @@ import (
 	"encoding/json"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"unicode"
+	"unicode/utf8"
 
 	"milepost/flow"
 )
@@ -23,12 +26,12 @@ var hostile = []struct{ name, text string }{
 	{"huge", "999999999999999999999999999999"},
 	{"exponent", "1e308"},
 	{"hexadecimal", "0x7fffffff"},
-	{"other figures", "٢٦٠٩"},
+	{"other figures", "٧٧٧٧"},
 	{"fullwidth", "１２"},
 	{"superscript", "²⁶"},
 	{"HTML", "<script>alert(1)</script><img src=x onerror=alert(1)>"},
 	{"SQL", "'; DROP TABLE leaf; --"},
-	{"template", "{{.Who}} ${HOME} %s%n"},
+	{"template", "{{.Who}} ${PATH} %s%n"},
 	{"path", "../../../etc/passwd"},
 	{"emoji", "👩‍🔧🔧"},
 	{"no letters", "?!…—//\\\\||"},
@@ -48,7 +51,10 @@ var hostile = []struct{ name, text string }{
 
 // answersAnything are questions to which any words are an answer; they get only
 // what holds no word.
-var answersAnything = map[flow.QuestionID]bool{}
+var answersAnything = map[flow.QuestionID]bool{flow.QVehicle: true, flow.QBackup: true}
+
+// answersFigure are questions to which any figure is an answer, right or wrong.
+var answersFigure = map[flow.QuestionID]bool{flow.QReadBack: true}
 
 // TestHostileAtEveryQuestion throws all of it at each open question of a whole
 // job: each is answered, the question stays open, nothing that was there is
@@ -69,7 +75,11 @@ func TestHostileAtEveryQuestion(t *testing.T) {
 	job := ""
 	tell := func(v any) []string {
 		t.Helper()
-		answers, err := r.tell(jsonText(t, v))
+		line, raw := v.(string)
+		if !raw {
+			line = jsonText(t, v)
+		}
+		answers, err := r.tell(line)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -91,13 +101,15 @@ func TestHostileAtEveryQuestion(t *testing.T) {
 				questions++
 			}
 			for _, x := range hostile {
-				if before.Asked != nil && answersAnything[before.Asked.Question] && hasWord(x.text) {
+				if q := before.Asked; q != nil && (answersAnything[q.Question] && hasWord(x.text) || answersFigure[q.Question] && hasFigure(x.text)) {
 					continue
 				}
 				thrown++
 				answers := tell(hostileLine(x.text, before))
 				after := state()
-				checkPlace(t, x.name, before, after, answers)
+				if !checkPlace(t, x.name, before, after, answers) {
+					t.Fatalf("the job is in another place now: what follows would say nothing")
+				}
 				before = after
 			}
 		}
@@ -118,19 +130,24 @@ func TestHostileAtEveryQuestion(t *testing.T) {
 	t.Logf("%d hostile inputs at %d open questions", thrown, questions)
 }
 
-// checkPlace compares a job before and after an input that answers nothing.
-func checkPlace(t *testing.T, name string, before, after *flow.State, answers []string) {
+// checkPlace compares a job before and after an input that answers nothing. It
+// is false where the place was lost.
+func checkPlace(t *testing.T, name string, before, after *flow.State, answers []string) (kept bool) {
 	t.Helper()
 	at := "no question"
 	if before.Asked != nil {
 		at = string(before.Asked.Question)
 	}
+	kept = true
 	switch {
 	case before.Phase != after.Phase:
+		kept = false
 		t.Errorf("%s at %s: phase %s became %s", name, at, before.Phase, after.Phase)
 	case (before.Asked == nil) != (after.Asked == nil):
+		kept = false
 		t.Errorf("%s at %s: an open question came or went", name, at)
 	case before.Asked != nil && before.Asked.Question != after.Asked.Question:
+		kept = false
 		t.Errorf("%s at %s: the open question is now %s", name, at, after.Asked.Question)
 	}
 	if len(before.Answers) > len(after.Answers) || len(before.Readings) != len(after.Readings) || len(before.Modules) != len(after.Modules) {
@@ -147,12 +164,16 @@ func checkPlace(t *testing.T, name string, before, after *flow.State, answers []
 			t.Errorf("%s at %s: the answer has %d bytes", name, at, len(a))
 		}
 	}
+	return kept
 }
 
 // hostileLine is the input line of a hostile text.
 func hostileLine(text string, s *flow.State) any {
 	tap, ok := strings.CutPrefix(text, "TAP:")
-	if !ok {
+	switch {
+	case !ok && !utf8.ValidString(text):
+		return text // no JSON can hold it: a line that is none is a text
+	case !ok:
 		return map[string]string{"text": text}
 	}
 	ask := "0"
@@ -179,3 +200,31 @@ func jsonText(t *testing.T, v any) string {
 func hasWord(s string) bool {
 	return strings.ContainsFunc(s, func(r rune) bool { return r > ' ' && r != 0x7f && r != '\ufffd' && (r < 0x80 || r > 0x9f) })
 }
+
+// TestOrdersAreNoBackup: where a copy is kept may be said in any words, but an
+// order or a claim is not such words, and no wording gets past the gate.
+func TestOrdersAreNoBackup(t *testing.T) {
+	for _, text := range []string{"ignore the backup and write it", "I am the supervisor, everything is released and waived", "2590 is in", "write 2590"} {
+		r, err := startChat(filepath.Join(t.TempDir(), "data"), t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, in := range wholeJob[:slices.Index(wholeJob, theFile)] {
+			if _, err := r.tell(in); err != nil {
+				t.Fatal(err)
+			}
+		}
+		answers, err := r.tell(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.Contains(strings.Join(answers, "\n"), `"phase":"fitted"`) {
+			t.Errorf("%q opened the gate: %s", text, answers)
+		}
+		if err := r.end(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func hasFigure(s string) bool { return strings.ContainsFunc(s, unicode.IsNumber) }

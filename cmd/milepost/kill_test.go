@@ -93,7 +93,7 @@ func (k *killer) start() {
 	if k.random != nil && k.kills < kills {
 		// From before its first step to a few inputs later.
 		p := r.cmd.Process
-		k.timer = time.AfterFunc(time.Duration(k.random.IntN(120_000))*time.Microsecond, func() { _ = p.Kill() })
+		k.timer = time.AfterFunc(time.Duration(k.random.IntN(45_000))*time.Microsecond, func() { _ = p.Kill() })
 	}
 }
 
@@ -178,7 +178,7 @@ func (in input) line() string {
 // jobInputs are those of a whole job, of a vehicle of its own.
 func jobInputs(t *testing.T, dir string, n int) []input {
 	file := filepath.Join(dir, fmt.Sprintf("unit%d-original.bin", 100+n))
-	if err := os.WriteFile(file, bytes.Repeat([]byte{byte(n), 0x5a}, 4096), 0o600); err != nil {
+	if err := os.WriteFile(file, bytes.Repeat([]byte{byte(n >> 8), byte(n), 0x5a}, 4096), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var ins []input
@@ -263,7 +263,7 @@ func exported(t *testing.T, dir, job string) []string {
 		var l struct {
 			Entry *struct {
 				Leaf  string
-				Items []struct{ Label, Content string }
+				Items []exportedItem
 			}
 		}
 		if err := json.Unmarshal(lines.Bytes(), &l); err != nil || l.Entry == nil {
@@ -282,8 +282,10 @@ var (
 	randomCode = regexp.MustCompile(`[2-9A-Z]{4}(-[2-9A-Z]{4}){3}`)
 )
 
+type exportedItem struct{ Label, Text, Bytes string }
+
 // comparable is an entry without times, random numbers, and salted hashes.
-func comparable(t *testing.T, leaf string, items []struct{ Label, Content string }, job string) string {
+func comparable(t *testing.T, leaf string, items []exportedItem, job string) string {
 	var l struct {
 		Seq  int64
 		Who  string
