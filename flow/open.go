@@ -53,6 +53,11 @@ func takeVehicle(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QRule, Value: "never-under"})
 		in.take(r[0], r[1])
 	}
+	if v, ok, ask := understand.VIN(in.Text); ok && ask != nil {
+		// The rest of the message is not lost for it: the number is asked for again.
+		in.take(v.Start, v.End)
+		t.understood("open.vin.questioned", words.Args{"Text": ask.Text()})
+	}
 	m, ask := understand.Open(in.Text, t.context())
 	if ask != nil {
 		t.askBack(ask)

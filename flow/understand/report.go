@@ -2,6 +2,7 @@ package understand
 
 import (
 	"fmt"
+	"milepost/calib/vin"
 	"strings"
 )
 
@@ -82,8 +83,11 @@ func Understand(kind, text, unit string) (Report, error) {
 		return valueReport(text, unit)
 	case "vin":
 		v, ask := AnyVIN(text)
-		if ask != nil {
+		if ask != nil && v.Problem != vin.CheckMismatch && v.Problem != vin.AllSame {
 			return refuse(ask), nil
+		}
+		if ask != nil { // read, and doubted: both are told
+			return Report{Understood: true, VIN: &VINFact{v.Text, string(v.Check)}, Ask: ask.Text(), Code: ask.Code}, nil
 		}
 		return Report{Understood: true, VIN: &VINFact{v.Text, string(v.Check)}}, nil
 	}

@@ -151,17 +151,19 @@ func VIN(text string) (Match[vin.Result], bool, *Ask) {
 	if !ok {
 		return m, false, nil
 	}
-	r := m.Value
-	switch {
-	case r.Problem != vin.NoProblem:
-		a := newAsk("vin_"+string(r.Problem), text[m.Start:m.End], "text", r.Text)
-		if _, ok := englishAsk[a.Code]; !ok {
-			a.Code = AskVIN
-		}
-		a.Offer = r.Offer
-		return m, true, a
+	return m, true, vinAsk(m.Value, text[m.Start:m.End])
+}
+
+// vinAsk asks about a number that has a problem; nil where it has none.
+func vinAsk(r vin.Result, said string) *Ask {
+	if r.Problem == vin.NoProblem {
+		return nil
 	}
-	return m, true, nil
+	a := newAsk("vin_"+string(r.Problem), said, "text", r.Text)
+	if _, ok := englishAsk[a.Code]; !ok {
+		a.Code = AskVIN
+	}
+	return a.offer(r.Offer)
 }
 
 // AnyVIN is what the understand command reads: the whole text is meant to be a number.
@@ -170,7 +172,7 @@ func AnyVIN(text string) (vin.Result, *Ask) {
 		return m.Value, ask
 	}
 	r := vin.Check(text)
-	return r, newAsk("vin_length", text, "text", r.Text)
+	return r, vinAsk(r, text)
 }
 
 func findVIN(text string) (Match[vin.Result], bool) {
