@@ -73,7 +73,7 @@ func (g *gpxReader) run() error {
 				if g.depth > 0 && strings.Contains(syntax.Msg, "unexpected EOF") {
 					g.detail = "the file ends in the middle"
 				}
-				return errSyntax
+				return ErrSyntax
 			}
 			return err
 		}
@@ -96,8 +96,6 @@ func (g *gpxReader) run() error {
 		}
 	}
 }
-
-var errSyntax = errors.New("XML syntax")
 
 func (g *gpxReader) start(el xml.StartElement) error {
 	g.depth++

@@ -113,13 +113,13 @@ func TestGPXFaults(t *testing.T) {
 		says       string
 	}{
 		{"entity bomb", `<?xml version="1.0"?><!DOCTYPE gpx [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><gpx>&b;</gpx>`, Limits{}, ErrUnsafe, 0, "document type"},
-		{"outside entity", strings.Replace(gpx("1.1", two), "<trk>", "<trk><name>&file;</name>", 1), Limits{}, errSyntax, 0, "not well-formed"},
+		{"outside entity", strings.Replace(gpx("1.1", two), "<trk>", "<trk><name>&file;</name>", 1), Limits{}, ErrSyntax, 0, "not well-formed"},
 		{"too deep", gpx("1.1", two+deep), Limits{}, ErrUnsafe, 2, "nested deeper than 64"},
 		{"one endless tag", gpx("1.1", two+"<a "+strings.Repeat(`b="" `, 100_000)+"/>"), Limits{}, ErrUnsafe, 2, "in one element"},
 		{"too large", gpx("1.1", two+strings.Repeat("<ele>0</ele>", 100_000)), Limits{Bytes: 100_000}, ErrTooLarge, 2, "too large"},
 		{"too many points", gpx("1.1", two), Limits{Points: 1}, ErrTooMany, 1, "the limit is 1"},
-		{"broken off", strings.TrimSuffix(gpx("1.1", two), "</trkseg></trk></gpx>") + "<trkpt lat=", Limits{}, errSyntax, 2, "ends in the middle"},
-		{"wrong nesting", gpx("1.1", two+"</a>"), Limits{}, errSyntax, 2, "not well-formed"},
+		{"broken off", strings.TrimSuffix(gpx("1.1", two), "</trkseg></trk></gpx>") + "<trkpt lat=", Limits{}, ErrSyntax, 2, "ends in the middle"},
+		{"wrong nesting", gpx("1.1", two+"</a>"), Limits{}, ErrSyntax, 2, "not well-formed"},
 		{"another format", `<kml><Document/></kml>`, Limits{}, ErrFormat, 0, "not gpx"},
 		{"empty", "", Limits{}, ErrFormat, 0, "no gpx element"},
 		{"planned route", gpx("1.1", `<trkpt lat="52" lon="-1"/>`), Limits{}, ErrEmpty, 0, "planned route"},

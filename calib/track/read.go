@@ -100,6 +100,7 @@ var (
 	ErrTooLarge = errors.New("file too large")
 	ErrTooMany  = errors.New("too many points")
 	ErrUnsafe   = errors.New("structure that no track file needs")
+	ErrSyntax   = errors.New("XML syntax") // also a file that breaks off
 	ErrEmpty    = errors.New("no usable point")
 	ErrOrder    = errors.New("times run backwards")
 )
