@@ -200,21 +200,6 @@ func (t *turn) alert(what string, to Role) {
 	}
 }
 
-// units changes how speeds and lengths are spoken of.
-func (t *turn) units(c command, _ *input) bool {
-	switch c.Arg {
-	case "mph", "km/h":
-		t.record(&AnswerFact{Question: QUnits, Value: c.Arg})
-	case "never-under", "none":
-		t.record(&AnswerFact{Question: QRule, Value: c.Arg})
-	default:
-		return false
-	}
-	t.answerTo(Notice, "units.set", words.Args{"Value": c.Arg})
-	t.depends(QUnits)
-	return true
-}
-
 // photo keeps a file that no question asks for as evidence.
 func (t *turn) photo(in *input) bool {
 	if in.File == nil || in.Text != "" {

@@ -1,0 +1,230 @@
+package flow
+
+import (
+	"math"
+
+	"milepost/calib"
+	"milepost/calib/unit"
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// The check of a stored value against the placard size, before anything hangs
+// on it.
+
+func quantityUnknown(s *State) bool {
+	m := s.Main()
+	return m != nil && m.Kind == "" && m.Question == ""
+}
+
+// checkEntries compares each module's value with the placard size: another
+// unit, a slip, or a vehicle that was changed before is asked about before
+// anything hangs on it. A bare figure that fits the size as it stands is taken
+// as that.
+func (t *turn) checkEntries() {
+	z, ok := t.s.size("factory")
+	if !ok {
+		return
+	}
+	for i := range t.s.Modules {
+		m := t.s.Modules[i]
+		if m.WrittenSeq > 0 || m.Original.Zero() || m.Original.Label != "" || t.s.HasFor(QEntry, m.Name) {
+			continue
+		}
+		kind := calib.Kind(m.Kind)
+		if kind == "" {
+			kind = calib.CircumferenceMM
+		}
+		e, err := calib.EntryCheck(kind, m.Original.Num, calib.SizeText(z.Text))
+		if err != nil {
+			continue
+		}
+		f := restate(&m)
+		switch {
+		case e.Fits && m.Kind == "":
+			f.setKind(kind)
+			f.Questioned = ""
+		case e.Fits:
+			f.Questioned = ""
+		case len(e.Others) > 0:
+			f.Questioned = "entry_unit"
+		case m.Kind == "":
+			f.Questioned = ""
+		default:
+			f.Questioned = "entry_mismatch"
+		}
+		if f.KindName != m.Kind || f.Questioned != m.Question {
+			t.record(f)
+		}
+	}
+}
+
+// setKind makes a fact's value one of a kind, in its usual unit.
+func (f *StoredFact) setKind(k calib.Kind) {
+	q, _ := calib.QuantityOf(k)
+	f.KindName, f.Quantity, f.Unit = string(k), q.Name, q.Unit
+}
+
+// bareKinds are offered where a bare figure could be several things, most
+// likely first.
+var bareKinds = []calib.Kind{calib.CircumferenceMM, calib.RevMile, calib.RevKM, calib.DiameterMM, calib.RadiusMM,
+	calib.PulseKM, calib.PulseMile, calib.AxleRatio, calib.Percent}
+
+func askQuantity(t *turn) {
+	m := t.s.Main()
+	var ids []string
+	for _, k := range bareKinds {
+		q, _ := calib.QuantityOf(k)
+		if m.Original.Num >= q.Low && m.Original.Num <= q.High && len(ids) < 4 {
+			ids = append(ids, string(k))
+		}
+	}
+	t.ask(QQuantity, m.Name, "factory.quantity", words.Args{"Value": plainNumber(m.Original.Num)}, ids...)
+}
+
+func takeQuantity(t *turn, in *input) bool {
+	m := t.s.Main()
+	kind := calib.Kind(in.Choice)
+	if kind == "" {
+		ms, _ := understand.StoredValues(plainNumber(m.Original.Num)+" "+in.Text, t.context())
+		if len(ms) == 0 || !ms[0].Value.Known() {
+			return false
+		}
+		f := restate(m)
+		v := ms[0].Value
+		f.Value, f.KindName, f.Quantity, f.Unit = Number(v.Value), kindNamed(v.Quantity, v.Unit), v.Quantity, v.Unit
+		f.Shown = shownIn(v.TypedIn)
+		t.record(f)
+		t.checkEntries()
+		in.Text = ""
+		return true
+	}
+	f := restate(m)
+	f.setKind(kind)
+	t.record(f)
+	t.checkEntries()
+	return true
+}
+
+func entryDoubted(s *State) bool {
+	m := s.Main()
+	return m != nil && m.Question != "" && !s.Has(QEntry)
+}
+
+// otherFit is the most typical other reading of the main module's figure.
+func (t *turn) otherFit() (calib.EntryFit, calib.Entry, bool) {
+	m := t.s.Main()
+	z, ok := t.s.size("factory")
+	if !ok {
+		return calib.EntryFit{}, calib.Entry{}, false
+	}
+	kind := calib.Kind(m.Kind)
+	if kind == "" {
+		kind = calib.CircumferenceMM
+	}
+	e, err := calib.EntryCheck(kind, m.Original.Num, calib.SizeText(z.Text))
+	if err != nil || len(e.Others) == 0 {
+		return calib.EntryFit{}, e, false
+	}
+	return e.Others[0], e, true
+}
+
+func askEntry(t *turn) {
+	m := t.s.Main()
+	fit, e, other := t.otherFit()
+	args := words.Args{"Value": plainNumber(m.Original.Num), "Unit": m.Unit, "Size": t.s.Sizes["factory"].Text,
+		"Factor": unit.Figure(e.Factor, 3)}
+	if other {
+		q, _ := calib.QuantityOf(fit.Kind)
+		args["Quantity"], args["As"] = t.text(t.worker(), "quantity."+q.Name, nil), fit.Unit
+		args["MM"] = unit.Figure(fit.CircumferenceMM, 0)
+		t.ask(QEntry, m.Name, "factory.entry.unit", args, "yes", "no")
+		return
+	}
+	t.ask(QEntry, m.Name, "factory.entry.mismatch", args, "mistyped", "changed", "other_size")
+}
+
+func takeEntry(t *turn, in *input) bool {
+	m := t.s.Main()
+	fit, _, other := t.otherFit()
+	if other {
+		if in.Choice == "" {
+			if a, ok := understand.YesNo(in.Text); ok {
+				in.Choice = string(a.Value)
+				in.take(a.Start, a.End)
+			}
+		}
+		if in.Choice == "yes" {
+			f := restate(m)
+			f.setKind(fit.Kind)
+			f.Value, f.Questioned, f.Shown = Number(fit.Value), "", shownIn(fit.Unit)
+			t.record(f)
+			t.record(&AnswerFact{Question: QEntry, About: m.Name, Value: "yes"})
+			t.sayFits()
+			return true
+		}
+		if in.Choice == "no" && in.rest() == "" {
+			t.ask(QStored, m.Name, "factory.stored.again", nil)
+			return true
+		}
+	}
+	switch {
+	case in.Choice == "changed":
+		t.record(&AnswerFact{Question: QEntry, Value: "changed"})
+		t.record(&AnswerFact{Question: QOnly, Value: "changed"})
+		t.foundNotFactory()
+		return true
+	case in.Choice == "mistyped":
+		t.ask(QStored, m.Name, "factory.stored.again", nil)
+		return true
+	case in.Choice == "other_size":
+		t.ask(QPlacard, "", "factory.size", nil)
+		return true
+	}
+	// A new figure, or the same with its unit, is as good as an answer.
+	ms, _ := understand.StoredValues(in.Text, t.context())
+	if len(ms) == 0 {
+		return false
+	}
+	v := ms[0].Value
+	if same := math.Abs(v.Typed-m.Original.Num) < 1e-9 && v.Known() && kindNamed(v.Quantity, v.Unit) == m.Kind; same {
+		t.record(&AnswerFact{Question: QEntry, About: m.Name, Value: "kept"}) // insisted on
+		in.Text = ""
+		return true
+	}
+	v.Module = m.Name
+	t.recordStored(v, "factory", false)
+	in.take(ms[0].Start, ms[0].End)
+	t.checkEntries()
+	return true
+}
+
+// foundNotFactory turns the value recorded as the factory's into one found.
+func (t *turn) foundNotFactory() {
+	for i := range t.s.Modules {
+		f := restate(&t.s.Modules[i])
+		f.Which = "as_found"
+		t.record(f)
+	}
+}
+
+// sayFits tells that the value belongs to the placard size.
+func (t *turn) sayFits() {
+	m := t.s.Main()
+	z, ok := t.s.size("factory")
+	if !ok || m == nil || m.Original.Zero() || m.Original.Label != "" {
+		return
+	}
+	e, err := calib.EntryCheck(calib.Kind(m.Kind), m.Original.Num, calib.SizeText(z.Text))
+	if err != nil || !e.Checked || !e.Fits {
+		return
+	}
+	q, _ := calib.QuantityOf(calib.Kind(m.Kind))
+	mm, _ := q.Circumference(m.Original.Num)
+	t.understood("echo.fits", words.Args{"Value": t.shownValue(m, m.Original), "Size": t.s.Sizes["factory"].Text,
+		"Factor": unit.Figure(e.Factor, 3), "Quantity": t.text(t.worker(), "quantity."+m.Quantity, nil)})
+	if t.s.Home() {
+		t.tell(Helper, Notice, "factory.helper", words.Args{"Value": t.shownValue(m, m.Original),
+			"MM": unit.Figure(mm, 0), "Factor": unit.Figure(e.Factor, 3), "Size": t.s.Sizes["factory"].Text})
+	}
+}

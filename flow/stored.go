@@ -1,0 +1,232 @@
+package flow
+
+import (
+	"slices"
+	"strings"
+
+	"milepost/calib"
+	"milepost/flow/understand"
+)
+
+// Stored values: as read, with step, limits and list.
+
+func hasStored(s *State) bool { return len(s.Modules) > 0 }
+
+func (t *turn) askStored() { t.ask(QStored, "", "factory.stored", nil) }
+
+func (t *turn) context() understand.Context {
+	c := understand.Context{SpeedUnit: t.speedUnit(), DistanceUnit: t.distanceUnit()}
+	if m := t.s.Main(); m != nil {
+		for _, e := range m.List {
+			c.Labels = append(c.Labels, e.Label)
+		}
+	}
+	return c
+}
+
+func takeStored(t *turn, in *input) bool {
+	ms, ask := understand.StoredValues(in.Text, t.context())
+	if len(ms) == 0 {
+		if ask == nil {
+			return false
+		}
+		t.askBack(ask)
+		return true
+	}
+	for _, m := range ms {
+		t.recordStored(m.Value, "factory", false)
+		in.take(m.Start, m.End)
+	}
+	alsoSteps(t, in)
+	t.checkEntries()
+	return true
+}
+
+// alsoStored takes a value beside another answer only where its unit or
+// quantity is named, so that no tread or pressure is taken for it; in this
+// phase a bare figure will do.
+func alsoStored(t *turn, in *input) {
+	ms, _ := understand.StoredValues(in.Text, t.context())
+	for _, m := range ms {
+		if !m.Value.Known() && t.s.Phase != PhaseFactory {
+			continue
+		}
+		t.recordStored(m.Value, "factory", false)
+		in.take(m.Start, m.End)
+	}
+	t.checkEntries()
+}
+
+// recordStored records a value as read. Which is factory or as_found.
+func (t *turn) recordStored(v understand.Stored, which string, estimated bool) {
+	f := &StoredFact{Value: Value{Num: v.Value, Label: v.Label}, Unit: v.Unit, Quantity: v.Quantity,
+		KindName: kindNamed(v.Quantity, v.Unit), Which: which, Estimated: estimated, Module: v.Module, Shown: shownIn(v.TypedIn)}
+	if v.Label != "" {
+		f.Value.Num = 0
+	}
+	if v.Limits.Step != nil {
+		f.Step = *v.Limits.Step
+	}
+	f.Min, f.Max = v.Limits.Min, v.Limits.Max
+	if old := t.s.Module(v.Module); old != nil {
+		f.keep(old)
+	}
+	t.record(f)
+}
+
+// keep takes over what was known of a module and is not said anew.
+func (f *StoredFact) keep(m *Module) {
+	if f.Step == 0 {
+		f.Step = m.Step
+	}
+	if f.Min == nil {
+		f.Min = m.Min
+	}
+	if f.Max == nil {
+		f.Max = m.Max
+	}
+	if f.List == nil {
+		f.List = m.List
+	}
+	if f.Direction == "" {
+		f.Direction = m.Direction
+	}
+	if f.KindName == "" {
+		f.KindName, f.Quantity, f.Unit = m.Kind, m.Quantity, m.Unit
+	}
+	if f.Shown == "" {
+		f.Shown = m.Shown
+	}
+}
+
+// restate gives a module's present facts as an entry, to be changed and
+// recorded anew.
+func restate(m *Module) *StoredFact {
+	f := &StoredFact{Value: m.Original, Which: "factory", Estimated: m.Estimated, Module: m.Name}
+	if m.Original.Zero() {
+		f.Value, f.Which = m.AsFound, "as_found"
+	}
+	f.keep(m)
+	return f
+}
+
+// kindNamed gives the contract's value_kind of a quantity, "" if not known.
+func kindNamed(quantity, _ string) string {
+	q, ok := calib.QuantityNamed(quantity)
+	if !ok {
+		return ""
+	}
+	return string(q.Kind)
+}
+
+// shownIn is the unit in which the tool shows a length, where it is not mm.
+func shownIn(unit string) string {
+	if unit == "in" || unit == "cm" || unit == "m" {
+		return unit
+	}
+	return ""
+}
+
+func askSteps(t *turn) { t.ask(QSteps, "", "factory.steps", nil, "not_known") }
+
+func takeSteps(t *turn, in *input) bool {
+	a, ok := understand.YesNo(in.Text)
+	if in.Choice == "not_known" || (ok && a.Value != understand.Yes) {
+		t.record(&AnswerFact{Question: QSteps, Value: "not_known"})
+		return true
+	}
+	n := len(t.entries)
+	alsoSteps(t, in)
+	return len(t.entries) > n
+}
+
+// alsoSteps takes step and limits where a message names them.
+func alsoSteps(t *turn, in *input) {
+	if len(t.s.Modules) == 0 {
+		return
+	}
+	l, ok, _ := understand.FindLimits(in.Text)
+	if !ok || !l.Value.Any() {
+		return
+	}
+	in.take(l.Start, l.End)
+	for i := range t.s.Modules {
+		m := t.s.Modules[i]
+		if m.Kind == string(calib.SizeList) {
+			continue
+		}
+		f := restate(&m)
+		f.Questioned = m.Question
+		if l.Value.Step != nil {
+			f.Step = *l.Value.Step
+		}
+		if l.Value.Min != nil {
+			f.Min = l.Value.Min
+		}
+		if l.Value.Max != nil {
+			f.Max = l.Value.Max
+		}
+		t.record(f)
+	}
+	if l.Value.StepUnknown || l.Value.LimitsUnknown {
+		t.record(&AnswerFact{Question: QSteps, Value: "not_known"})
+	}
+}
+
+func takePercent(t *turn, in *input) bool {
+	dir := in.Choice
+	if dir == "" {
+		text := strings.ToLower(in.Text)
+		switch {
+		case strings.Contains(text, "up") || strings.Contains(text, "larger") || strings.Contains(text, "higher"):
+			dir = "up"
+		case strings.Contains(text, "down") || strings.Contains(text, "smaller") || strings.Contains(text, "lower"):
+			dir = "down"
+		default:
+			a, ok := understand.YesNo(in.Text)
+			if !ok || a.Value != understand.NotSure {
+				return false
+			}
+			dir = "not_known"
+		}
+	}
+	f := restate(t.s.Main())
+	f.Direction = dir
+	if dir == "not_known" {
+		f.Direction = "up" // the usual way; the first drive tells
+		t.understood("factory.percent.usual", nil)
+	}
+	t.record(f)
+	return true
+}
+
+// takeList takes the sizes a tool offers, with the circumference where it is
+// read off beside them.
+func takeList(t *turn, in *input) bool {
+	ms, ask := understand.Sizes(in.Text)
+	if len(ms) < 2 {
+		if ask != nil && len(ms) == 0 {
+			t.askBack(ask)
+			return true
+		}
+		return false
+	}
+	f := restate(t.s.Main())
+	for i, m := range ms {
+		end := len(in.Text)
+		if i+1 < len(ms) {
+			end = ms[i+1].Start
+		}
+		e := ListEntry{Label: m.Value.Text}
+		if vs, _ := understand.StoredValues(in.Text[m.End:end], understand.Context{}); len(vs) == 1 && vs[0].Value.Value > 1000 {
+			e.CircumferenceMM = vs[0].Value.Value
+		}
+		f.List = append(f.List, e)
+	}
+	if !slices.ContainsFunc(f.List, func(e ListEntry) bool { return same(e.Label, f.Value.Label) }) {
+		f.List = append([]ListEntry{{Label: f.Value.Label}}, f.List...)
+	}
+	t.record(f)
+	in.Text = ""
+	return true
+}
