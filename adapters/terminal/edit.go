@@ -5,17 +5,21 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync/atomic"
 
 	"github.com/peterh/liner"
 )
 
 // Editor gives lines from a terminal, with editing and a history that is kept
 // in memory only: what people type is theirs.
-type Editor struct{ l *liner.State }
+type Editor struct {
+	l    *liner.State
+	open atomic.Bool // a line is being typed
+}
 
 // NewEditor takes the terminal over; Close gives it back.
 func NewEditor() *Editor {
-	e := &Editor{liner.NewLiner()}
+	e := &Editor{l: liner.NewLiner()}
 	e.l.SetMultiLineMode(true)
 	e.l.SetCtrlCAborts(true)
 	e.l.SetBeep(false)
@@ -24,7 +28,9 @@ func NewEditor() *Editor {
 
 // Next waits for a line. Ctrl-C and Ctrl-D in an empty line end the lines.
 func (e *Editor) Next() (string, bool, error) {
+	e.open.Store(true)
 	line, err := e.l.Prompt(promptMark)
+	e.open.Store(false)
 	switch {
 	case errors.Is(err, liner.ErrPromptAborted):
 		return "", false, io.EOF
@@ -42,5 +48,11 @@ func (e *Editor) Next() (string, bool, error) {
 	return line, false, nil
 }
 
-// Close sets the terminal back as it was.
-func (e *Editor) Close() error { return e.l.Close() }
+// Close sets the terminal back as it was. Next may still be waiting.
+func (e *Editor) Close() error {
+	err := e.l.Close()
+	if e.open.Load() {
+		fmt.Println()
+	}
+	return err
+}

@@ -25,7 +25,7 @@ func begun(t *testing.T, data string) *running {
 }
 
 func TestSignalsEndCleanly(t *testing.T) {
-	for _, sig := range []os.Signal{os.Interrupt, syscall.SIGTERM} {
+	for _, sig := range []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGHUP} {
 		data := filepath.Join(t.TempDir(), "data")
 		r := begun(t, data)
 		if err := r.cmd.Process.Signal(sig); err != nil {

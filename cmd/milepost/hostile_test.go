@@ -54,7 +54,7 @@ var hostile = []struct{ name, text string }{
 var answersAnything = map[flow.QuestionID]bool{flow.QVehicle: true, flow.QBackup: true}
 
 // answersFigure are questions to which any figure is an answer, right or wrong.
-var answersFigure = map[flow.QuestionID]bool{flow.QReadBack: true}
+var answersFigure = map[flow.QuestionID]bool{flow.QReadBack: true, flow.QRemind: true}
 
 // TestHostileAtEveryQuestion throws all of it at each open question of a whole
 // job: each is answered, the question stays open, nothing that was there is

@@ -37,7 +37,7 @@ func TestKilled(t *testing.T) {
 			k.put(in)
 		}
 	}
-	t.Logf("%d kills, %d of them in the start, %d inputs of %d jobs sent %d times, %d messages of which %d came again; %v",
+	t.Logf("%d kills, %d of them before a first line, %d inputs of %d jobs sent %d times, %d messages of which %d came again; %v",
 		k.kills, k.early, k.inputs, jobs, k.sent, len(k.said), k.again, time.Since(begun).Round(time.Millisecond))
 	if k.early == k.kills || k.again == 0 || k.sent == k.inputs {
 		t.Errorf("the kills hit nothing worth hitting")
@@ -63,6 +63,7 @@ type killer struct {
 	timer  *time.Timer
 
 	kills, early, inputs, sent, again int
+	heard                             int // lines of the program that runs
 
 	said map[string]string // message by id
 	log  int64             // of the last idle line
@@ -100,6 +101,7 @@ func (k *killer) start() {
 // hear reads to the idle line; false if the program ended before.
 func (k *killer) hear() bool {
 	for k.r.out.Scan() {
+		k.heard++
 		line := k.r.out.Bytes()
 		var m struct {
 			ID   string
@@ -143,11 +145,10 @@ func (k *killer) lost() {
 		k.t.Fatalf("the program ended before it was killed: %v: %s", err, k.r.err.String())
 	}
 	k.kills++
-	if _, err := os.Stat(filepath.Join(k.data, socketName)); err != nil {
+	if k.heard == 0 {
 		k.early++
 	}
-	k.r, k.timer = nil, nil
-	_ = os.Remove(filepath.Join(k.data, socketName)) // only so that the next early end is told; a stale one is tried elsewhere
+	k.r, k.timer, k.heard = nil, nil, 0 // what it left, its socket too, the next one must bear
 }
 
 // stop ends the program in peace.

@@ -47,7 +47,7 @@ var commands = []func(*streams) *cobra.Command{
 
 // execute runs a call and gives its exit code.
 func execute(args []string, s *streams) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
 	root := &cobra.Command{
 		Use:   "milepost",

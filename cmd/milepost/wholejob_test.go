@@ -6,8 +6,7 @@ const theFile = "(file)"
 // wholeJob is a job from the open to the close, an input a line: the bay
 // conversation of the specification, with UNIT for the vehicle.
 var wholeJob = []string{
-	"new job",
-	"UNIT, in the bay, 48210 mi",
+	"new job UNIT, in the bay, 48210 mi",
 	"no",
 	"all yes 13.4",
 	"LT265/70R17 121/118S, 2438 mm circumference, step 1, 1800 to 3000",
