@@ -83,6 +83,12 @@ func (t *turn) read() {
 		t.answerTo(Notice, "wait.other", words.Args{"Role": string(t.s.Asked.To)})
 		return
 	}
+	if in.Choice == "" && t.early(in) {
+		if len(t.replies) == 0 {
+			t.again()
+		}
+		return
+	}
 	q := t.open()
 	if q == nil && t.s.Asks == 0 && t.s.Phase == PhaseOpen { // the first message answers before anything is asked
 		q = t.due(phases()[t.s.Phase])
@@ -95,6 +101,10 @@ func (t *turn) read() {
 	if in.Choice == "" {
 		in.Choice = t.named(q, in.Text)
 	}
+	if in.Choice == "" && t.keeps(q, in) {
+		t.advance()
+		return
+	}
 	before := len(t.entries)
 	if !q.Take(t, in) {
 		t.gather(in, q)
@@ -102,9 +112,14 @@ func (t *turn) read() {
 			t.lost(q, in)
 			return
 		}
-		if len(t.replies) == 0 {
-			t.advance()
+		if len(t.replies) > 0 {
+			return
 		}
+		if q.due(t.s) && in.ask != nil && !nothingFound[in.ask.Code] {
+			t.askBack(in.ask)
+			return
+		}
+		t.advance()
 		return
 	}
 	if len(t.replies) > 0 && t.replies[len(t.replies)-1].Kind == Prompt {
@@ -112,6 +127,13 @@ func (t *turn) read() {
 	}
 	t.gather(in, q)
 	t.advance()
+}
+
+// keeps says whether an answer that was put to the question again is left as
+// it is: "keep", "go on".
+func (t *turn) keeps(q *question, in *input) bool {
+	c, ok := readCommand(in.Text)
+	return ok && t.s.Has(q.ID) && !q.due(t.s) && (c.Name == understand.CmdKeep || c.Name == understand.CmdGoOn)
 }
 
 // tapped turns a tap into the choice it names. A tap on a question that is no
@@ -198,6 +220,10 @@ func (t *turn) again() {
 
 // lost says that the answer was not understood and what would be.
 func (t *turn) lost(q *question, in *input) {
+	if in.ask != nil {
+		t.askBack(in.ask)
+		return
+	}
 	hint := q.Hint
 	if hint == "" {
 		hint = "hint.general"
@@ -212,11 +238,16 @@ func (t *turn) hint(key string, args words.Args) {
 		t.say(Notice, key, args)
 		return
 	}
+	echo := t.flush()
 	r := t.worker()
 	if a.To != "" {
 		r = a.To
 	}
-	t.post(Prompt, r, t.addressed(a.To), t.text(r, key, args), key, a.Choices, a.Ask)
+	text := t.text(r, key, args)
+	if echo != "" {
+		text = echo + " " + text
+	}
+	t.post(Prompt, r, t.addressed(a.To), text, key, a.Choices, a.Ask)
 }
 
 // askBack asks something back in the words of a reader that was not certain:
@@ -224,3 +255,7 @@ func (t *turn) hint(key string, args words.Args) {
 func (t *turn) askBack(a *understand.Ask) {
 	t.hint("ask.text", words.Args{"Text": a.Text()})
 }
+
+// nothingFound are the doubts that only say that a reader found nothing: once
+// the message has answered something else they need not be said.
+var nothingFound = map[string]bool{understand.AskSize: true, understand.AskValueNone: true, understand.AskReadingNone: true}

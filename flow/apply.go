@@ -107,6 +107,9 @@ func (s *State) apply(e *Entry) {
 		}
 	case *DeviationFact:
 		s.Deviations = append(s.Deviations, *f)
+		if m := s.Module(f.Module); m != nil && f.What == "write_before_backup" && !f.Undone {
+			m.Now = f.Value
+		}
 	case *PauseFact:
 		s.Paused = f.Paused
 	case *HandOverFact:

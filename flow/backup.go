@@ -11,6 +11,7 @@ import (
 // be written: nothing is written before it.
 func backupPhase() phaseOf {
 	return phaseOf{Questions: []question{
+		undoQuestion(),
 		{ID: QBackup, Done: (*State).backedUp, Ask: askBackup, Take: takeBackup,
 			Why: "why.backup", Help: "help.backup", Hint: "hint.backup"},
 	}, Next: func(t *turn) Event { return EvKept }}

@@ -119,10 +119,11 @@ func (t *turn) takeLines(in *input) bool {
 	if codesListed {
 		f.add(lineCodes)
 	}
-	if ticks.Volts != nil {
-		if !t.voltsFine(*ticks.Volts, in.Text) {
-			return true
-		}
+	low := ticks.Volts != nil && !voltsFine(*ticks.Volts, in.Text)
+	switch {
+	case low:
+		f.drop(lineSupply)
+	case ticks.Volts != nil:
 		f.Volts = *ticks.Volts
 		f.add(lineSupply)
 	}
@@ -134,7 +135,12 @@ func (t *turn) takeLines(in *input) bool {
 		t.recordCodesBefore(codes.Value.List, lamps.Value.List)
 	}
 	in.Text = ""
-	t.understood("echo.checked", words.Args{"Lines": figures(f.Lines), "Volts": voltsText(f.Volts)})
+	if len(f.Lines) > 0 {
+		t.understood("echo.checked", words.Args{"Lines": figures(f.Lines), "Volts": voltsText(f.Volts)})
+	}
+	if low {
+		t.askVolts(*ticks.Volts)
+	}
 	return true
 }
 
@@ -215,7 +221,8 @@ func takeLine(t *turn, in *input) bool {
 	told := saidCodes && len(codes.Value.List) > 0 || saidLamps && len(lamps.Value.List) > 0
 	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
 	if v, ok, _ := understand.Voltage(in.Text); ok && line == lineSupply {
-		if !t.voltsFine(v.Value, in.Text) {
+		if !voltsFine(v.Value, in.Text) {
+			t.askVolts(v.Value)
 			return true
 		}
 		f.Volts = v.Value
@@ -240,7 +247,7 @@ func takeLine(t *turn, in *input) bool {
 		return true
 	case line == lineCodes && saidCodes && codes.Value.None:
 		in.Choice = "yes"
-	case understand.Checklisted(in.Text):
+	case in.Choice == "" && !plainYesNo(in.Text) && understand.Checklisted(in.Text):
 		return t.takeLines(in)
 	}
 	switch yesNo(in) {
@@ -290,7 +297,8 @@ func takeVolts(t *turn, in *input) bool {
 		}
 		return false
 	}
-	if !t.voltsFine(v.Value, in.Text) {
+	if !voltsFine(v.Value, in.Text) {
+		t.askVolts(v.Value)
 		return true
 	}
 	f := t.s.Checks["before"]
@@ -301,12 +309,19 @@ func takeVolts(t *turn, in *input) bool {
 	return true
 }
 
-// voltsFine asks again about a voltage too low for a write. "maker says 12.4"
-// lets the maker's figure win.
-func (t *turn) voltsFine(v float64, text string) bool {
-	if v >= lowVolts || strings.Contains(strings.ToLower(text), "maker") {
-		return true
-	}
-	t.hint("before.volts.low", words.Args{"Volts": unit.Figure(v, 1)})
-	return false
+// voltsFine says whether a voltage will do for a write. "maker says 12.4" lets
+// the maker's figure win.
+func voltsFine(v float64, text string) bool {
+	return v >= lowVolts || strings.Contains(strings.ToLower(text), "maker")
+}
+
+// askVolts asks again about a voltage too low for a write.
+func (t *turn) askVolts(v float64) {
+	t.ask(QLine, strconv.Itoa(lineSupply), "before.volts.low", words.Args{"Volts": unit.Figure(v, 1)}, "yes", "no")
+}
+
+// plainYesNo says whether a text is nothing but a yes or a no.
+func plainYesNo(text string) bool {
+	a, ok := understand.YesNo(text)
+	return ok && strings.Trim(text[a.End:], " .!") == ""
 }

@@ -160,7 +160,6 @@ func takeEntry(t *turn, in *input) bool {
 			f.Value, f.Questioned, f.Shown = Number(fit.Value), "", shownIn(fit.Unit)
 			t.record(f)
 			t.record(&AnswerFact{Question: QEntry, About: m.Name, Value: "yes"})
-			t.sayFits()
 			return true
 		}
 		if in.Choice == "no" && in.rest() == "" {

@@ -54,11 +54,8 @@ func (t *turn) askPlacard() {
 func takePlacard(t *turn, in *input) bool {
 	ms, ask := understand.Sizes(in.Text)
 	if len(ms) == 0 {
-		if ask == nil {
-			return false
-		}
-		t.askBack(ask)
-		return true
+		in.ask = ask
+		return false
 	}
 	for _, m := range ms {
 		if m.Value.Which == "fitted" && len(ms) > 1 {
@@ -226,11 +223,8 @@ func takeChanged(t *turn, in *input) bool {
 	}
 	ms, ask := understand.StoredValues(in.Text, t.context())
 	if len(ms) == 0 {
-		if ask == nil {
-			return false
-		}
-		t.askBack(ask)
-		return true
+		in.ask = ask
+		return false
 	}
 	v := ms[0].Value
 	if !v.Known() {

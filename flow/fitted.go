@@ -43,11 +43,8 @@ func askFitted(t *turn) { t.ask(QFitted, "", "fitted.ask", nil) }
 func takeFitted(t *turn, in *input) bool {
 	ms, ask := understand.Sizes(in.Text)
 	if len(ms) == 0 {
-		if ask == nil {
-			return false
-		}
-		t.askBack(ask)
-		return true
+		in.ask = ask
+		return false
 	}
 	m := ms[len(ms)-1]
 	t.recordSize("fitted", m.Value.Size)
@@ -269,6 +266,11 @@ func takePressure(t *turn, in *input) bool {
 	if in.Choice == "placard" {
 		t.record(&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio", Value: "placard"})
 		return true
+	}
+	if now := t.s.Answers[Key{QPressure, "now"}]; t.s.Asked.About == "placard" && now.Number > 0 {
+		if v, ok := understand.Bare(in.Text); ok {
+			in.Text = plainFigure(v) + " " + now.Unit // in the unit of the pressure just given
+		}
 	}
 	n := len(t.entries)
 	if alsoPressure(t, in); len(t.entries) > n {

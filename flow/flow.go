@@ -52,6 +52,7 @@ type input struct {
 	Text   string // cleaned; what was taken is masked by spaces
 	Choice string // id of a choice that was tapped, named or numbered
 	File   *File
+	ask    *understand.Ask // what the open question's reader was not certain of
 }
 
 // take masks a span of the text that was understood.

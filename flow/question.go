@@ -30,6 +30,7 @@ const (
 	QChanged  QuestionID = "changed"     // changed before: the factory value
 	QList     QuestionID = "list"        // the list of sizes offered
 	QPercent  QuestionID = "percent"     // which way the percentage counts
+	QUndo     QuestionID = "undo"        // a value written before its turn, put back
 	QBackup   QuestionID = "backup"
 	QFitted   QuestionID = "fitted-size"
 	QTread    QuestionID = "tread"

@@ -166,6 +166,8 @@ func (t *turn) typedValue(text string, m *Module) (Value, bool) {
 	v := r.Value
 	if per, ok := lengthUnits[m.Shown]; ok && r.TypedIn == "" && m.Unit == "mm" {
 		v = r.Typed * per
+	} else if ref := m.Factory().Num; m.Unit == "mm" && r.TypedIn == "" && v < ref/2 && 10*v > ref/2 && 10*v < 2*ref {
+		v *= 10 // a display in cm, spoken of in mm
 	}
 	return Number(v), v > 0
 }

@@ -1,10 +1,12 @@
 package flow
 
 import (
+	"math"
 	"slices"
 	"strings"
 
 	"milepost/calib"
+	"milepost/calib/unit"
 	"milepost/flow/understand"
 )
 
@@ -27,13 +29,13 @@ func (t *turn) context() understand.Context {
 func takeStored(t *turn, in *input) bool {
 	ms, ask := understand.StoredValues(in.Text, t.context())
 	if len(ms) == 0 {
-		if ask == nil {
-			return false
-		}
-		t.askBack(ask)
-		return true
+		in.ask = ask
+		return false
 	}
 	for _, m := range ms {
+		if !m.Value.Known() && len(m.Value.Might) == 0 && !t.fitsPlacard(m.Value.Value) {
+			return false // a figure that is no stored value of any kind
+		}
 		t.recordStored(m.Value, "factory", false)
 		in.take(m.Start, m.End)
 	}
@@ -48,13 +50,24 @@ func takeStored(t *turn, in *input) bool {
 func alsoStored(t *turn, in *input) {
 	ms, _ := understand.StoredValues(in.Text, t.context())
 	for _, m := range ms {
-		if !m.Value.Known() && t.s.Phase != PhaseFactory {
+		if !m.Value.Known() && (t.s.Phase != PhaseFactory || len(m.Value.Might) == 0 && !t.fitsPlacard(m.Value.Value)) {
 			continue
 		}
 		t.recordStored(m.Value, "factory", false)
 		in.take(m.Start, m.End)
 	}
 	t.checkEntries()
+}
+
+// fitsPlacard says whether a bare figure could be the placard size's value in
+// some unit.
+func (t *turn) fitsPlacard(v float64) bool {
+	z, ok := t.s.size("factory")
+	if !ok {
+		return false
+	}
+	e, err := calib.EntryCheck(calib.CircumferenceMM, v, calib.SizeText(z.Text))
+	return err == nil && (e.Fits || len(e.Others) > 0)
 }
 
 // recordStored records a value as read. Which is factory or as_found.
@@ -68,6 +81,10 @@ func (t *turn) recordStored(v understand.Stored, which string, estimated bool) {
 		f.Step = *v.Limits.Step
 	}
 	f.Min, f.Max = v.Limits.Min, v.Limits.Max
+	if f.Shown != "" && f.Step == 0 {
+		// A display in inches steps in its own decimals, not in mm.
+		f.Step = round(unit.MillimetresPerInch*math.Pow(10, -float64(v.Decimals)), 6)
+	}
 	if old := t.s.Module(v.Module); old != nil {
 		f.keep(old)
 	}
@@ -119,9 +136,10 @@ func kindNamed(quantity, _ string) string {
 	return string(q.Kind)
 }
 
-// shownIn is the unit in which the tool shows a length, where it is not mm.
+// shownIn is the unit in which the tool shows a length, where that is not
+// metric: centimetres are spoken of in mm.
 func shownIn(unit string) string {
-	if unit == "in" || unit == "cm" || unit == "m" {
+	if unit == "in" {
 		return unit
 	}
 	return ""

@@ -213,3 +213,13 @@ func plain(v float64) string {
 	}
 	return s
 }
+
+// Bare reads a text that is one plain figure and nothing else.
+func Bare(text string) (float64, bool) {
+	ts := tokens(text)
+	ms := measures(ts)
+	if len(ms) != 1 || ms[0].unit != "" || ms[0].fig.bad || ms[0].sign == "-" || !wholeMessage(ts, ms[0]) {
+		return 0, false
+	}
+	return ms[0].fig.value, true
+}
