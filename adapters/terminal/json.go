@@ -143,6 +143,9 @@ func (t *Terminal) jsonMessage(out *bot.Outbound) []byte {
 	r := &out.Reply
 	l := outLine{ID: out.Key, Job: out.Job, Phase: r.Phase, Kind: r.Kind, To: addressees(out), Text: Clean(r.Text),
 		Choices: []flow.Choice{}, Facts: sorted(r.Facts), Files: []outFile{}, Log: out.Log}
+	if l.Phase == "" { // in no job
+		l.Phase = flow.PhaseOpen
+	}
 	for _, c := range r.Choices {
 		l.Choices = append(l.Choices, flow.Choice{Label: Clean(c.Label), Send: c.Send})
 	}

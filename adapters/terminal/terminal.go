@@ -64,9 +64,9 @@ type Terminal struct {
 
 	mu      sync.Mutex // everything below; held while a message is written
 	recent  ring
-	log     int64 // of the last message
-	said    int   // messages that are in no log
-	waiting bool  // at an edited line: a message comes between
+	place   bot.Outbound // job, phase and entry of the last message
+	said    int          // messages that are in no log
+	waiting bool         // at an edited line: a message comes between
 	failed  error
 	fails   chan struct{} // closed with failed
 }
@@ -118,7 +118,7 @@ func (t *Terminal) Send(ctx context.Context, out bot.Outbound) error {
 	if t.recent.has(out.Key) {
 		return nil
 	}
-	t.log = out.Log
+	t.place.Job, t.place.Log, t.place.Reply.Phase = out.Job, out.Log, out.Reply.Phase
 	if err := t.write(t.render(&out)); err != nil {
 		return err
 	}
@@ -161,12 +161,14 @@ func (t *Terminal) Show(out bot.Outbound) error {
 	return t.write(t.render(&out))
 }
 
-// refuse answers a line that is no message.
-func (t *Terminal) refuse(text string) error {
+// refuse answers a line that is no message, at the place of the last one.
+func (t *Terminal) refuse(in bot.Inbound, text string) error {
 	t.mu.Lock()
-	log := t.log
+	out := t.place
 	t.mu.Unlock()
-	return t.Show(bot.Outbound{Log: log, Reply: flow.Reply{Kind: flow.Refusal, Role: t.cfg.Role, Text: text}})
+	out.Names = map[flow.Who]string{"": in.Name}
+	out.Reply = flow.Reply{Kind: flow.Refusal, Role: in.Stated, Phase: out.Reply.Phase, Text: text}
+	return t.Show(out)
 }
 
 // Run hears lines and hands them over one after the other, each answered before
@@ -242,8 +244,7 @@ func (t *Terminal) failure() error {
 // hear takes one line through: handed over, answered, and in JSON the word that
 // no more comes of it.
 func (t *Terminal) hear(ctx context.Context, l typed, ear Ear) error {
-	var in bot.Inbound
-	var fault string
+	in, fault := t.speaker(), ""
 	switch {
 	case l.long:
 		fault = fmt.Sprintf("That line is longer than %d bytes and was left out.", MaxLine)
@@ -255,7 +256,7 @@ func (t *Terminal) hear(ctx context.Context, l typed, ear Ear) error {
 		in, fault = t.spoken(l.text)
 	}
 	if fault != "" {
-		if err := t.refuse(fault); err != nil {
+		if err := t.refuse(in, fault); err != nil {
 			return err
 		}
 		return t.idle(ctx, in)
@@ -267,7 +268,7 @@ func (t *Terminal) hear(ctx context.Context, l typed, ear Ear) error {
 		return ctx.Err()
 	}
 	if err != nil {
-		if err := t.refuse(bot.Sentence(err)); err != nil {
+		if err := t.refuse(in, bot.Sentence(err)); err != nil {
 			return err
 		}
 	}
@@ -284,8 +285,8 @@ func (t *Terminal) idle(ctx context.Context, in bot.Inbound) error {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	log := t.log
-	if t.cfg.Log != nil && in.From != "" {
+	log := t.place.Log
+	if t.cfg.Log != nil {
 		log = t.cfg.Log(ctx, in.From, in.Job)
 	}
 	return t.write(jsonLine(idleLine{true, log}))

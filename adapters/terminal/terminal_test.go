@@ -138,7 +138,7 @@ func TestOutputLine(t *testing.T) {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
 	got = send(bot.Outbound{Key: "k/4", Reply: flow.Reply{Kind: flow.Notice}})
-	want = `{"id":"k/4","job":"","phase":"","kind":"notice","to":[],"text":"","choices":[],"facts":{},"files":[],"log":0}` + "\n"
+	want = `{"id":"k/4","job":"","phase":"open","kind":"notice","to":[],"text":"","choices":[],"facts":{},"files":[],"log":0}` + "\n"
 	if got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}

@@ -42,6 +42,12 @@ type chatOptions struct {
 // runChat runs the assistant until its input ends, ctx is done or nothing can be
 // written any more.
 func runChat(ctx context.Context, s *streams, o chatOptions) (err error) {
+	if o.dir, err = filepath.Abs(o.dir); err != nil {
+		return err
+	}
+	if err := checkOwner(o.dir); err != nil {
+		return err
+	}
 	signal.Ignore(syscall.SIGPIPE) // a reader who went away is an error of writing
 	edited := !o.json && isTerminal(s.in) && isTerminal(s.out)
 	seen := &seen{}
@@ -62,7 +68,7 @@ func runChat(ctx context.Context, s *streams, o chatOptions) (err error) {
 	}
 	defer func() { err = errors.Join(err, h.close()) }()
 	seen.house = h
-	if err := takeOwnership(o.dir); err != nil {
+	if err := markOwner(o.dir); err != nil {
 		return err
 	}
 	door, err := h.listen(ctx)

@@ -187,20 +187,29 @@ func makeKey(dir string) (journal.Key, error) {
 	return k, writeFile(filepath.Join(dir, keyName), []byte(k.Private()+"\n"), false)
 }
 
-// takeOwnership refuses a directory that serve owns, and marks a new one as
-// that of chat.
-func takeOwnership(dir string) error {
-	path := filepath.Join(dir, ownerName)
-	b, err := os.ReadFile(path)
+// checkOwner refuses a directory that serve owns, before anything in it is
+// touched.
+func checkOwner(dir string) error {
+	b, err := os.ReadFile(filepath.Join(dir, ownerName))
 	switch owner := strings.TrimSpace(string(b)); {
 	case errors.Is(err, fs.ErrNotExist):
-		return writeFile(path, []byte(ownerChat+"\n"), false)
+		return nil
 	case err != nil:
 		return err
 	case owner != ownerChat:
 		return fmt.Errorf("data directory %s belongs to %.40q: chat is for a store of its own; name another with --data", dir, owner)
 	}
 	return nil
+}
+
+// markOwner makes a directory that of chat, if it is nobody's. Called with the
+// directory's lock held.
+func markOwner(dir string) error {
+	path := filepath.Join(dir, ownerName)
+	if _, err := os.Lstat(path); err == nil {
+		return checkOwner(dir) // since it was looked at, or before
+	}
+	return writeFile(path, []byte(ownerChat+"\n"), false)
 }
 
 // writeFile writes a file whole or not at all, for the owner alone. Without

@@ -160,6 +160,9 @@ func checkPlace(t *testing.T, name string, before, after *flow.State, answers []
 		if strings.Contains(a, "went wrong") {
 			t.Errorf("%s at %s: a fault: %s", name, at, a)
 		}
+		if strings.Contains(a, "‹") {
+			t.Errorf("%s at %s: a sentence is missing: %s", name, at, a)
+		}
 		if len(a) > 20_000 {
 			t.Errorf("%s at %s: the answer has %d bytes", name, at, len(a))
 		}
