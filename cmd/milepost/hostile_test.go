@@ -26,8 +26,8 @@ var hostile = []struct{ name, text string }{
 	{"huge", "999999999999999999999999999999"},
 	{"exponent", "1e308"},
 	{"hexadecimal", "0x7fffffff"},
-	{"other figures", "٧٧٧٧"},
-	{"fullwidth", "１２"},
+	{"other figures", "٠٠"},
+	{"fullwidth", "９９"},
 	{"superscript", "²⁶"},
 	{"HTML", "<script>alert(1)</script><img src=x onerror=alert(1)>"},
 	{"SQL", "'; DROP TABLE leaf; --"},
@@ -54,7 +54,7 @@ var hostile = []struct{ name, text string }{
 var answersAnything = map[flow.QuestionID]bool{flow.QVehicle: true, flow.QBackup: true}
 
 // answersFigure are questions to which any figure is an answer, right or wrong.
-var answersFigure = map[flow.QuestionID]bool{flow.QReadBack: true, flow.QRemind: true}
+var answersFigure = map[flow.QuestionID]bool{flow.QPlacard: true, flow.QStored: true, flow.QReadBack: true, flow.QRemind: true}
 
 // TestHostileAtEveryQuestion throws all of it at each open question of a whole
 // job: each is answered, the question stays open, nothing that was there is
