@@ -41,6 +41,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Setup: func(e *testscript.Env) error {
+			e.Values[slotKey{}] = &slot{}
 			e.Setenv("HOME", e.WorkDir)
 			e.Setenv("XDG_DATA_HOME", filepath.Join(e.WorkDir, "xdg"))
 			return nil
@@ -110,21 +111,24 @@ func (r *running) end() error {
 	return nil
 }
 
-// chats are those running, by script.
-var chats = map[*testscript.TestScript]*running{}
+// slot holds the chat that a script has running; scripts run side by side.
+type slot struct{ *running }
+
+type slotKey struct{}
+
+func chatOf(ts *testscript.TestScript) *slot { return ts.Value(slotKey{}).(*slot) }
 
 func cmdBegin(ts *testscript.TestScript, neg bool, args []string) {
 	dir := ts.MkAbs(args[0])
 	r, err := startChat(dir, ts.MkAbs("."))
 	ts.Check(err)
 	ts.Defer(func() {
-		if chats[ts] == r {
-			delete(chats, ts)
+		if chatOf(ts).running == r {
 			_ = r.cmd.Process.Kill()
 			_ = r.cmd.Wait()
 		}
 	})
-	chats[ts] = r
+	chatOf(ts).running = r
 	for end := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
 		if _, err := os.Stat(filepath.Join(dir, socketName)); err == nil {
 			return
@@ -144,15 +148,15 @@ func cmdFails(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 func cmdTell(ts *testscript.TestScript, neg bool, args []string) {
-	answers, err := chats[ts].tell(strings.Join(args, " "))
+	answers, err := chatOf(ts).tell(strings.Join(args, " "))
 	ts.Check(err)
 	_, err = io.WriteString(ts.Stdout(), strings.Join(answers, "\n")+"\n")
 	ts.Check(err)
 }
 
 func cmdEnd(ts *testscript.TestScript, neg bool, args []string) {
-	r := chats[ts]
-	delete(chats, ts)
+	r := chatOf(ts).running
+	chatOf(ts).running = nil
 	ts.Check(r.end())
 }
 
