@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"regexp"
 	"strings"
 
 	"milepost/flow/understand"
@@ -67,7 +68,8 @@ func takeBackup(t *turn, in *input) bool {
 		}
 		text = rest
 	}
-	if len(strings.Fields(text)) < 2 {
+	if !keptSomewhere(text) {
+		in.ask = nil
 		return false
 	}
 	t.record(&BackupFact{Attested: true, Module: name}, Item{ItemWhere, text})
@@ -115,4 +117,16 @@ func cannotSave(text string) bool {
 		}
 	}
 	return false
+}
+
+// wherePattern are words of a place where a copy can be; noCopyPattern are
+// words of an order or a refusal, which attest nothing.
+var (
+	wherePattern  = regexp.MustCompile(`(?i)\b(on|in|under|at|inside) +\w{2,}|\b(saved|kept|keep|stored|copied|backed up|laptop|server|computer|pc|drive|stick|usb|folder|cloud|disk|card|phone|tablet|emailed|mailed|archive)\b`)
+	noCopyPattern = regexp.MustCompile(`(?i)\b(ignore|skip|write|wrote|waive|waived|release|released|override|without|later|tomorrow|no backup|not|never|don'?t|won'?t|can'?t|cannot|forget|supervisor|why|what|where|how)\b|\?`)
+)
+
+// keptSomewhere says whether a text tells where a copy is kept.
+func keptSomewhere(text string) bool {
+	return len(strings.Fields(text)) >= 2 && wherePattern.MatchString(text) && !noCopyPattern.MatchString(text)
 }

@@ -153,6 +153,8 @@ func takeRemind(t *turn, in *input) bool {
 	a, ok := understand.YesNo(in.Text)
 	torque, recheck := retorqueDays, recheckDays
 	switch {
+	case strings.Contains(in.Text, "-") && len(days) > 0:
+		return false // no day lies back
 	case len(days) >= 1:
 		torque, _ = strconv.Atoi(days[0])
 		if len(days) > 1 {

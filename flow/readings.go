@@ -21,6 +21,11 @@ func (t *turn) readingsToo(in *input) bool {
 	if len(ms) == 0 && ask == nil {
 		return false
 	}
+	if len(ms) > maxAtOnce {
+		t.understood("drive.too-many", words.Args{"Number": len(ms), "Most": maxAtOnce})
+		in.Text = ""
+		return true
+	}
 	took := false
 	for range maxPairs {
 		if len(ms) > 0 {
@@ -57,6 +62,9 @@ func (t *turn) readingsToo(in *input) bool {
 	}
 	return took
 }
+
+// maxAtOnce bounds the readings of one message: a drive has a handful.
+const maxAtOnce = 20
 
 // maxPairs bounds the pairs in two units that one message may bring.
 const maxPairs = 50

@@ -45,12 +45,12 @@ func takeStored(t *turn, in *input) bool {
 }
 
 // alsoStored takes a value beside another answer only where its unit or
-// quantity is named, so that no tread or pressure is taken for it; in this
-// phase a bare figure will do.
+// quantity is named, so that no tread or pressure is taken for it; a bare
+// figure only where it fits the placard size in some unit.
 func alsoStored(t *turn, in *input) {
 	ms, _ := understand.StoredValues(in.Text, t.context())
 	for _, m := range ms {
-		if !m.Value.Known() && (t.s.Phase != PhaseFactory || len(m.Value.Might) == 0 && !t.fitsPlacard(m.Value.Value)) {
+		if !m.Value.Known() && (t.s.Phase != PhaseFactory || !t.fitsPlacard(m.Value.Value)) {
 			continue
 		}
 		t.recordStored(m.Value, "factory", false)

@@ -323,7 +323,10 @@ func takeFirst(t *turn, in *input) bool {
 		return true
 	}
 	// Readings someone already has are a drive at the factory value.
-	if ms, _ := understand.Readings(in.Text, t.context()); len(ms) > 0 {
+	if ms, _ := understand.Readings(in.Text, t.context()); len(ms) > maxAtOnce {
+		t.hint("drive.too-many", words.Args{"Number": len(ms), "Most": maxAtOnce})
+		return true
+	} else if len(ms) > 0 {
 		t.answerFirst("drive_first")
 		t.beginFirstDrive()
 		if t.move(EvDriveFirst) {
