@@ -107,8 +107,8 @@ func TestNoPathMissesGate(t *testing.T) {
 	}
 }
 
-// A job without a drive is not taken up again in the review, and nothing typed
-// before the first drive is taken for its reading.
+// A job without a drive is not taken up again in the review, and no reading is
+// taken where the table has not led to a drive.
 func TestReopenNeedsReadings(t *testing.T) {
 	all := bayFacts()
 	for n := 2; n < len(all); n++ {
@@ -124,18 +124,16 @@ func TestReopenNeedsReadings(t *testing.T) {
 			}
 		}
 	}
-	for _, n := range []int{1, 3, 6, 8, 9, 12, len(all)} {
-		phase := map[int]Phase{1: PhaseOpen, 3: PhaseOpen, 6: PhaseFactory, 8: PhaseBackup}[n]
-		if phase == "" {
-			phase = PhaseFitted
-		}
+	for n, phase := range map[int]Phase{1: PhaseOpen, 3: PhaseOpen, 6: PhaseFactory, 8: PhaseBackup, 9: PhaseFitted, 12: PhaseFitted} {
 		p := playFrom(t, Policy{}, append(slices.Clone(all[:n]), &PhaseFact{Phase: phase, Event: EvOpened})...)
-		if n == len(all) {
-			p = bay(t, Policy{}).at(PhaseTarget)
-		}
 		if p.step(Message{Text: "61/65 56/60 47/50"}); len(p.s.Readings) != 0 {
 			t.Errorf("%s takes readings after %d facts", phase, n)
 		}
+	}
+	// With the target they are those of a drive that was driven first: the move asks the gates.
+	p := bay(t, Policy{}).at(PhaseTarget)
+	if p.step(Message{Text: "61/65 56/60 47/50"}); len(p.s.Readings) != 3 || p.s.Phase != PhaseDrive {
+		t.Errorf("%s with %d readings", p.s.Phase, len(p.s.Readings))
 	}
 }
 
