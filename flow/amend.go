@@ -21,7 +21,14 @@ func (t *turn) changeAnswer(c command, _ *input) bool {
 		t.answerTo(Notice, "amend.driving", nil)
 		return true
 	}
+	if t.s.Phase == PhaseClosed {
+		t.again()
+		return true
+	}
 	id, ok := amendable[c.Field]
+	if c.Field == understand.FieldLast {
+		id, ok = t.lastAnswered().Question, t.lastAnswered().Seq > 0
+	}
 	if !ok {
 		t.answerTo(Notice, "amend.which", nil)
 		t.again()

@@ -79,6 +79,9 @@ func (t *turn) read() {
 	if in.Choice == "" && t.aside(in) {
 		return
 	}
+	if t.s.Paused {
+		t.record(&PauseFact{Paused: false}) // who answers is back
+	}
 	if !t.mayAnswerNow() {
 		t.answerTo(Notice, "wait.other", words.Args{"Role": string(t.s.Asked.To)})
 		return

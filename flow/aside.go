@@ -15,6 +15,9 @@ func (t *turn) aside(in *input) bool {
 	if !ok {
 		return false
 	}
+	if c.Name == understand.CmdGoOn && t.s.Paused {
+		c.Name = understand.CmdResume
+	}
 	f, ok := asides[c.Name]
 	if !ok {
 		return false // a command of the open question, such as "drive first"
@@ -48,6 +51,9 @@ var asides = map[string]asideRule{
 	understand.CmdHandOver:   {ActHandOver, (*turn).handOver},
 	understand.CmdStop:       {ActStop, (*turn).stop},
 	understand.CmdSupervisor: {ActAnswer, (*turn).callSupervisor},
+	understand.CmdHelper:     {ActAnswer, (*turn).callHelper},
+	understand.CmdTakeOver:   {ActRelease, (*turn).takeOver},
+	understand.CmdHandBack:   {ActRelease, (*turn).handBack},
 	understand.CmdRecover:    {ActRecover, (*turn).recover},
 	understand.CmdWaive:      {ActWaive, (*turn).waive},
 	understand.CmdSignOff:    {ActSignOff, (*turn).signOff},
@@ -90,14 +96,7 @@ func (t *turn) digress(key string, args words.Args) {
 
 // back puts the answer given last to the question again.
 func (t *turn) back(command, *input) bool {
-	var last Answer
-	for _, a := range t.s.Answers {
-		q := find(a.Question)
-		if q == nil || a.Seq <= last.Seq || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
-			continue
-		}
-		last = a
-	}
+	last := t.lastAnswered()
 	if last.Seq == 0 {
 		t.answerTo(Notice, "back.none", nil)
 		t.again()
@@ -106,6 +105,18 @@ func (t *turn) back(command, *input) bool {
 	t.answerTo(Notice, "back.to", words.Args{"Name": t.text(t.m.Role, "name."+string(last.Question), nil), "Value": t.answerText(last)})
 	find(last.Question).Ask(t)
 	return true
+}
+
+// lastAnswered is the answer given last to another question than the open one.
+func (t *turn) lastAnswered() (last Answer) {
+	for _, a := range t.s.Answers {
+		q := find(a.Question)
+		if q == nil || a.Seq <= last.Seq || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
+			continue
+		}
+		last = a
+	}
+	return last
 }
 
 // skip passes over the open question where that is allowed.
@@ -183,9 +194,48 @@ func (t *turn) giveTo(name string, reassigned bool) bool {
 	return true
 }
 
+// takeOver lets a helper answer in the place of whoever does the work.
+func (t *turn) takeOver(command, *input) bool {
+	t.record(&HandOverFact{To: t.m.Who}, Item{ItemName, t.nameOf(t.m.Who)})
+	t.answerTo(Notice, "handover.done", words.Args{"Name": t.nameOf(t.m.Who)})
+	t.again()
+	return true
+}
+
+// handBack gives the work back to whoever did it before a helper took over.
+func (t *turn) handBack(command, *input) bool {
+	var to []Who
+	for _, p := range t.s.People {
+		if p.Role == Technician || p.Role == Customer {
+			to = append(to, p.Who)
+		}
+	}
+	if len(to) == 0 || t.s.Owner != t.m.Who {
+		t.answerTo(Notice, "handover.whom", nil)
+		t.again()
+		return true
+	}
+	sortWho(to)
+	t.record(&HandOverFact{To: to[0]}, Item{ItemName, t.nameOf(to[0])})
+	t.answerTo(Notice, "handover.done", words.Args{"Name": t.nameOf(to[0])})
+	t.again()
+	return true
+}
+
 // callSupervisor calls for a supervisor, and the helper where there is none.
 func (t *turn) callSupervisor(_ command, _ *input) bool {
 	t.alert("supervisor", Supervisor)
+	t.again()
+	return true
+}
+
+// callHelper calls for the helper, and the supervisor where there is none.
+func (t *turn) callHelper(_ command, _ *input) bool {
+	to := Helper
+	if len(t.addressed(Helper)) == 0 && len(t.addressed(Supervisor)) > 0 {
+		to = Supervisor
+	}
+	t.alert(string(to), to)
 	t.again()
 	return true
 }
@@ -195,8 +245,12 @@ func (t *turn) callSupervisor(_ command, _ *input) bool {
 func (t *turn) alert(what string, to Role) {
 	t.record(&AlertFact{What: what, To: to})
 	args := words.Args{"Name": t.nameOf(t.m.Who)}
-	if !t.tell(to, Notice, "alert."+what, args) {
-		t.say(Notice, "alert.sent", words.Args{"Role": string(to)})
+	key := "alert.sent"
+	if t.tell(to, Notice, "alert."+what, args) {
+		key = "alert.called"
+	}
+	if !t.s.Driving() {
+		t.answerTo(Notice, key, words.Args{"Role": string(to)})
 	}
 }
 

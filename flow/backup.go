@@ -72,6 +72,7 @@ func takeBackup(t *turn, in *input) bool {
 		in.ask = nil
 		return false
 	}
+	text = itsPattern.ReplaceAllString(text, "")
 	t.record(&BackupFact{Attested: true, Module: name}, Item{ItemWhere, text})
 	t.understood("echo.backup.attested", words.Args{"Where": short(text)})
 	in.Text = ""
@@ -125,6 +126,9 @@ var (
 	wherePattern  = regexp.MustCompile(`(?i)\b(on|in|under|at|inside) +\w{2,}|\b(saved|kept|keep|stored|copied|backed up|laptop|server|computer|pc|drive|stick|usb|folder|cloud|disk|card|phone|tablet|emailed|mailed|archive)\b`)
 	noCopyPattern = regexp.MustCompile(`(?i)\b(ignore|skip|write|wrote|waive|waived|release|released|override|without|later|tomorrow|no backup|not|never|don'?t|won'?t|can'?t|cannot|forget|supervisor|why|what|where|how)\b|\?`)
 )
+
+// itsPattern is how people begin to tell where something is.
+var itsPattern = regexp.MustCompile(`(?i)^(it'?s|it is|that'?s)\s+`)
 
 // keptSomewhere says whether a text tells where a copy is kept.
 func keptSomewhere(text string) bool {

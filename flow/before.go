@@ -205,7 +205,16 @@ func (t *turn) openOne(line int) {
 	t.ask(QLine, strconv.Itoa(line), "before.line."+strconv.Itoa(line), t.vehicleArgs(), "yes", "no")
 }
 
-func askLine(t *turn) { t.openOne(t.s.openLine()) }
+// askLine asks the line that is open again, else the first that is not settled.
+func askLine(t *turn) {
+	line := t.s.openLine()
+	if a := t.s.Asked; a != nil && a.Question == QLine {
+		if n, err := strconv.Atoi(a.About); err == nil && !t.s.settled(n) {
+			line = n
+		}
+	}
+	t.openOne(line)
+}
 
 func takeLine(t *turn, in *input) bool {
 	line, err := strconv.Atoi(t.s.Asked.About)

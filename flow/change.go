@@ -145,6 +145,9 @@ func askWritten(t *turn) {
 	w := t.s.Writing
 	args := t.writeArgs()
 	last := lastChange(t.s)
+	if last != nil && last.ReadBack.Zero() {
+		last = nil // refused: nothing was tried that could have failed
+	}
 	key, choices := "change.write", toolChoices
 	switch {
 	case w.Word == "refused":

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"math"
+	"regexp"
 
 	"milepost/calib/tyre"
 	"milepost/calib/unit"
@@ -308,6 +309,9 @@ func alsoPressure(t *turn, in *input) {
 	t.ask(QPressure, "placard", "fitted.pressure.placard", words.Args{"Value": m.Echo}, "placard")
 }
 
+// neverPattern answers "changed?" in a sentence.
+var neverPattern = regexp.MustCompile(`(?i)\b(never|nothing( else)?( was| has been)?|not|nobody) changed\b|\bnever\b`)
+
 func takeGears(t *turn, in *input) bool {
 	if in.Choice != "" {
 		t.record(&AnswerFact{Question: QGears, Value: in.Choice})
@@ -315,6 +319,11 @@ func takeGears(t *turn, in *input) bool {
 	}
 	n := len(t.entries)
 	if alsoGears(t, in); len(t.entries) > n {
+		return true
+	}
+	if neverPattern.MatchString(in.Text) {
+		in.Text = ""
+		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
 		return true
 	}
 	switch yesNo(in) { // "changed?" "no"

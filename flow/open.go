@@ -48,6 +48,9 @@ func nextOpen(t *turn) Event {
 // rulePattern is the accuracy rule where it is named beside a vehicle.
 var rulePattern = regexp.MustCompile(`(?i)\bnever[- ]under\b|\bUN ?R ?39\b`)
 
+// freePattern says beside a vehicle that its use is not regulated.
+var freePattern = regexp.MustCompile(`(?i)[,;]?\s*\b(not regulated|unregulated|no tacho(graph)?( or (limiter|taximeter))?|not a taxi)\b`)
+
 func takeVehicle(t *turn, in *input) bool {
 	if r := rulePattern.FindStringIndex(in.Text); r != nil {
 		t.record(&AnswerFact{Question: QRule, Value: "never-under"})
@@ -57,6 +60,10 @@ func takeVehicle(t *turn, in *input) bool {
 		// The rest of the message is not lost for it: the number is asked for again.
 		in.take(v.Start, v.End)
 		t.understood("open.vin.questioned", words.Args{"Text": ask.Text()})
+	}
+	if r := freePattern.FindStringIndex(in.Text); r != nil {
+		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
+		in.take(r[0], r[1])
 	}
 	m, ask := understand.Open(in.Text, t.context())
 	if ask != nil {

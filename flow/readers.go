@@ -15,7 +15,7 @@ type command = understand.Command
 
 // readCommand reads a message that asks for something rather than answers.
 func readCommand(text string) (command, bool) {
-	if strings.Contains(text, "oad") && roadGate.MatchString(text) { // the road gate is ours alone, not a word of the reader's
+	if ownGates.MatchString(text) { // these gates are ours alone, not words of the reader's
 		return command{Name: understand.CmdWaive}, true
 	}
 	m, ok := understand.ReadCommand(text)

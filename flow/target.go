@@ -262,7 +262,7 @@ func (s *State) firstAnswered() bool {
 func askFirst(t *turn) {
 	do, reason := t.s.decided()
 	about := strconv.Itoa(len(t.s.Targets)) + "." + t.s.decidedAbout()
-	args := words.Args{"Percent": unit.Figure(math.Abs(t.s.difference())*100, 0), "Big": math.Abs(t.s.difference()) > 0.03,
+	args := words.Args{"Percent": strings.TrimSuffix(unit.Figure(math.Abs(t.s.difference())*100, 1), ".0"), "Big": math.Abs(t.s.difference()) > 0.03,
 		"Because": upperFirst(t.s.Decision.Because)}
 	switch {
 	case do == string(calib.Ask):

@@ -160,7 +160,7 @@ func (t *turn) newLimits(in *input) bool {
 		return len(t.entries) > n
 	}
 	t.record(&ChangeFact{Number: t.s.Writing.Change, Setting: t.settingOf(t.s.Writing), Before: t.s.Writing.From, After: t.s.Writing.To,
-		ReadBack: t.s.Writing.From, Module: t.s.Writing.Module, Why: "refused"})
+		Module: t.s.Writing.Module, Why: "refused"})
 	if t.move(EvRetarget) {
 		t.retarget(old)
 		t.answerFirst("write") // that was decided before the tool refused

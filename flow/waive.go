@@ -23,6 +23,9 @@ var gateAnswers = map[GateName][]QuestionID{
 }
 
 var roadGate = regexp.MustCompile(`(?i)^\W*(?:please\s+)?(?:waive|override)\s+(?:the\s+)?(?:gate\s+)?road\b(.*)$`)
+
+// ownGates are the gates that the reader of commands does not know.
+var ownGates = regexp.MustCompile(`(?i)^\W*(?:please\s+)?(?:waive|override)\s+(?:the\s+)?(?:gate\s+)?(?:road|original)\b`)
 var becausePattern = regexp.MustCompile(`(?i)\b(?:because|since|reason:?|as)\b\s*(.+)$`)
 
 // waive opens a gate with a reason: "waive codes because …".
@@ -77,6 +80,9 @@ var approvedPattern = regexp.MustCompile(`(?i)\bapproved\b`)
 func (t *turn) gateNamed(text string) (GateName, string) {
 	if m := roadGate.FindStringSubmatch(text); m != nil {
 		return GateRoad, reasonOf(m[1])
+	}
+	if ownGates.MatchString(text) {
+		return GateOriginal, ""
 	}
 	c, ok := understand.ReadCommand(text)
 	if !ok || c.Value.Name != understand.CmdWaive {
