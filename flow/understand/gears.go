@@ -30,7 +30,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 			ms = append(ms, x)
 		}
 	}
-	state, ok := englishGearState.first(ts)
+	state, ok := gearState(ts, named)
 	if named < 0 && !(len(ms) == 2 && rangeBetween(ts, ms[0], ms[1])) {
 		return m, false, nil
 	}
@@ -109,6 +109,18 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		m.Echo = "gears " + ratio(g.Factory) + " to " + ratio(g.Now)
 	}
 	return m, true, nil
+}
+
+// gearState finds what is said of the gears: of several words the ones behind
+// their name, as others belong to other things: "8 mm now, gears as built".
+func gearState(ts []token, named int) (phrase[string], bool) {
+	all := englishGearState.all(ts)
+	for _, p := range all {
+		if named >= 0 && p.to > named && p.from <= named+2 {
+			return p, true
+		}
+	}
+	return englishGearState.first(ts)
 }
 
 // ratio prints an axle ratio with two decimals at least, as they are marked.
