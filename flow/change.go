@@ -163,6 +163,8 @@ func askWritten(t *turn) {
 		if t.s.Phase == PhaseRecover {
 			choices = []string{"took", "refused", "broke_off"}
 		}
+	case last != nil && !last.Took && last.Why == "refused":
+		// Another value now: that the first was refused is no write that did not take.
 	case last != nil && !last.Took && last.Module == w.Module && trailingFailures(t.s) > 1:
 		key, choices = "change.twice", append(toolChoices[:4:4], "recover")
 	case last != nil && !last.Took && last.Module == w.Module:

@@ -41,7 +41,7 @@ func TestChangeRefused(t *testing.T) {
 
 func TestChangeLimitFoundByRefusal(t *testing.T) {
 	p := written(t, Policy{}).lines("refused, value out of range", "max 2500").at(PhaseChange).asks(QWritten)
-	p.said("2500")
+	p.said("One change: 2438 to 2500")
 	if g := p.s.Target(""); g.Value != Number(2500) || g.Limited != "max" {
 		t.Errorf("%+v", g)
 	}
