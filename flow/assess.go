@@ -70,9 +70,8 @@ func (t *turn) caseOf() (calib.Case, [][]int) {
 		Rule:        calib.Rule(t.accuracyRule()),
 		Policy:      t.aimPolicy(),
 	}
-	if m.Step > 0 {
-		k.ValueStep = &m.Step
-	}
+	step := m.step()
+	k.ValueStep = &step
 	if m.Direction == string(calib.Up) || m.Direction == string(calib.Down) {
 		k.PercentDirection = calib.Direction(m.Direction)
 	}
@@ -181,6 +180,20 @@ func (m *Module) Factory() Value {
 		return m.Original
 	}
 	return m.AsFound
+}
+
+// step is what the value is rounded to: the tool's smallest step, or where it
+// is not known 1, and no coarser than the value as it was read shows. An axle
+// ratio is never written in whole numbers.
+func (m *Module) step() float64 {
+	if m.Step > 0 {
+		return m.Step
+	}
+	step := math.Pow(10, -float64(max(unit.Decimals(m.AsFound.Num), unit.Decimals(m.Original.Num))))
+	if q, ok := calib.QuantityOf(calib.AxleRatio); ok && m.Kind == string(q.Kind) {
+		step = min(step, q.Step)
+	}
+	return step
 }
 
 // Restore is the value that recovering writes: as found where the factory
@@ -313,10 +326,7 @@ func (t *turn) recordConverted(a assessed, m *Module) {
 	if !ok {
 		return
 	}
-	step, low, high := m.Step, 0.0, 1e7
-	if step <= 0 {
-		step = 1
-	}
+	step, low, high := m.step(), 0.0, 1e7
 	if m.Min != nil {
 		low = *m.Min
 	}

@@ -78,11 +78,7 @@ func boundOf(m *Module, v float64) string {
 	if lengthUnits[m.Shown] > 0 && m.Unit == "mm" {
 		return figureOf(m, Number(v))
 	}
-	step := m.Step
-	if step <= 0 {
-		step = 1
-	}
-	return unit.ForStep(v, step)
+	return unit.ForStep(v, m.step())
 }
 
 // speedFigure prints a speed: whole where it is whole, else with a tenth.

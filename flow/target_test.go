@@ -1,6 +1,9 @@
 package flow
 
-import "testing"
+import (
+	"math"
+	"testing"
+)
 
 func TestTargetDriveFirstWithReadings(t *testing.T) {
 	p := bay(t, Policy{}).lines("61/65 56/60 47/50 58/62 51/55").asks(QCodesNow)
@@ -75,4 +78,31 @@ func TestTargetLampBeforeDrive(t *testing.T) {
 	p := bay(t, Policy{}, &CodesFact{When: "before", List: []string{}, Lamps: []string{"brake"}})
 	p.lines("drive first").at(PhaseTarget).asks(QCodesNow).said("No road drive")
 	p.lines("none").at(PhaseDrive)
+}
+
+// Where the step is not known it is 1, and no coarser than the value as read
+// shows; an axle ratio is never a whole number.
+func TestStepNotKnown(t *testing.T) {
+	for _, c := range []struct {
+		kind string
+		read float64
+		want float64
+	}{
+		{"circumference_mm", 2438, 1}, {"circumference_mm", 2438.2, 0.1}, {"rev_mile", 655, 1}, {"percent", 100, 1},
+		{"axle_ratio", 4.1, 0.01}, {"axle_ratio", 3.73, 0.01}, {"axle_ratio", 3.727, 0.001},
+	} {
+		m := &Module{Kind: c.kind, AsFound: Number(c.read), Original: Number(c.read)}
+		if got := m.step(); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s %v: step %v, want %v", c.kind, c.read, got, c.want)
+		}
+		m.Step = 5
+		if got := m.step(); got != 5 {
+			t.Errorf("%s: known step 5 became %v", c.kind, got)
+		}
+	}
+	facts := bayFacts(&StoredFact{Value: Number(3.96), Unit: "", Quantity: "axle_ratio", KindName: "axle_ratio", Which: "factory"}, &AnswerFact{Question: QSteps, Value: "not_known"})
+	p := playFrom(t, Policy{}, facts...).lines("ok").at(PhaseTarget)
+	if g := p.s.Target(""); g.Value.Num < 3.6 || g.Value.Num > 3.8 {
+		t.Errorf("target %v, want about 3.96 · 802.8/859.3", g.Value)
+	}
 }
