@@ -3,6 +3,7 @@ package bot
 import (
 	"errors"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +31,7 @@ var policyNames = []struct {
 	{"length", oneOf(func(p *flow.Policy) *string { return &p.Length }, "mm", "inch")},
 	{"rule", oneOf(func(p *flow.Policy) *string { return &p.Rule }, "none", "never-under")},
 	{"aim", oneOf(func(p *flow.Policy) *string { return &p.Calib }, "true", "never-under", "distance")},
+	{"cap", speedCap},
 	{"sign-off", yesNo(func(p *flow.Policy) *bool { return &p.SignOff })},
 	{"self", yesNo(func(p *flow.Policy) *bool { return &p.Self })},
 	{"quiet", yesNo(func(p *flow.Policy) *bool { return &p.Quiet })},
@@ -45,6 +47,16 @@ func oneOf(field func(*flow.Policy) *string, allowed ...string) func(*flow.Polic
 		*field(p) = v
 		return nil
 	}
+}
+
+// speedCap decides the fastest true speed that is asked for, in the dash unit.
+func speedCap(p *flow.Policy, v string) error {
+	n, err := strconv.ParseFloat(v, 64)
+	if err != nil || n < 20 || n > 250 {
+		return errPolicy
+	}
+	p.WorkSpeed = n
+	return nil
 }
 
 func yesNo(field func(*flow.Policy) *bool) func(*flow.Policy, string) error {

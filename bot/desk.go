@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"milepost/flow"
@@ -207,12 +208,20 @@ func policyText(p flow.Policy) string {
 		aim = "by the rule"
 	}
 	m := map[string]string{"speed": p.Speed, "length": p.Length, "rule": p.Rule, "aim": aim, "sign-off": yes(p.SignOff),
-		"self": yes(p.Self), "quiet": yes(p.Quiet), "idle": p.Idle.String(), "hold": strings.Join(holds, " and ")}
+		"self": yes(p.Self), "quiet": yes(p.Quiet), "idle": p.Idle.String(), "cap": capText(p), "hold": strings.Join(holds, " and ")}
 	var parts []string
 	for _, k := range slices.Sorted(maps.Keys(m)) {
 		parts = append(parts, k+" "+m[k])
 	}
 	return strings.Join(parts, ", ")
+}
+
+// capText is the fastest true speed that is asked for.
+func capText(p flow.Policy) string {
+	if p.WorkSpeed == 0 {
+		return "by the dash unit"
+	}
+	return strconv.FormatFloat(p.WorkSpeed, 'f', -1, 64)
 }
 
 func yes(b bool) string {

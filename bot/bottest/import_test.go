@@ -48,7 +48,9 @@ var rules = []rule{
 	{of: "milepost/adapters/matrix/...", ours: plain("matrix"), modules: []string{"maunium.net/go/mautrix/...", "go.mau.fi/util/...", "github.com/rs/zerolog/...", "modernc.org/sqlite"}},
 	{of: "milepost/adapters/slack/...", ours: plain("slack"), modules: []string{"github.com/slack-go/slack/..."}},
 	{of: "milepost/adapters/web/...", ours: plain("web"), modules: []string{"github.com/prometheus/client_golang/..."}},
-	{of: "milepost/cmd/milepost", ours: []string{"milepost/adapters/...", "milepost/bot/...", "milepost/flow/...", "milepost/calib/..."},
+	{of: "milepost/cmd/milepost/demo", ours: []string{"milepost/adapters/terminal", "milepost/bot/...", "milepost/flow/...", "milepost/calib/..."},
+		modules: []string{"github.com/rivo/uniseg", "golang.org/x/term"}},
+	{of: "milepost/cmd/milepost", ours: []string{"milepost/cmd/milepost/...", "milepost/adapters/...", "milepost/bot/...", "milepost/flow/...", "milepost/calib/..."},
 		modules: []string{"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/BurntSushi/toml", "golang.org/x/term", "golang.org/x/mod/sumdb/..."}},
 }
 

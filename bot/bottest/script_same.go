@@ -45,13 +45,13 @@ var (
 	programPattern = regexp.MustCompile(`"program":"[^"]*"`)
 	hashPattern    = regexp.MustCompile(`"hash":"[0-9a-f]{64}"`)
 	statedPattern  = regexp.MustCompile(`(, )?role as stated`)
-	flagsPattern   = regexp.MustCompile(`(?m)\n?^Flags: $`)
+	emptyLines     = regexp.MustCompile(`\n\n+|\n+$`)
 )
 
 // plainText is a text without days and the mark of a test store.
 func plainText(s string) string {
 	s = statedPattern.ReplaceAllString(dayPattern.ReplaceAllString(s, "DAY"), "")
-	return flagsPattern.ReplaceAllString(s, "")
+	return strings.TrimSpace(emptyLines.ReplaceAllString(s, "\n"))
 }
 
 // plainLog gives entries as text, with what chance and time decide named by the
