@@ -55,6 +55,9 @@ func alsoStored(t *turn, in *input) {
 		}
 		t.recordStored(m.Value, "factory", false)
 		in.take(m.Start, m.End)
+		if m.Value.Limits.Any() {
+			alsoSteps(t, in) // or the range of an axle ratio is read as other gears
+		}
 	}
 	t.checkEntries()
 }
