@@ -5,7 +5,8 @@ import "testing"
 // factory brings a job to the question for placard and value.
 func factory(t *testing.T) *play {
 	t.Helper()
-	return playFrom(t, Policy{}, bayFacts()[:6]...).lines("ok").at(PhaseFactory).asks(QPlacard)
+	facts := append(bayFacts()[:6:6], &PhaseFact{Phase: PhaseFactory, Event: EvReady})
+	return playFrom(t, Policy{}, facts...).lines("ok").at(PhaseFactory).asks(QPlacard)
 }
 
 // The range of an axle ratio that is stored is no pair of gears.
