@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"slices"
 	"sync"
-	"time"
 
 	"milepost/bot/journal"
 	"milepost/flow"
@@ -32,10 +31,9 @@ type lane struct {
 // folded is what a job's entries add up to: the flow's state and what is found
 // by the way.
 type folded struct {
-	state    *flow.State
-	prev     string // hash of the last leaf
-	found    finds
-	lastSeen time.Time // our time of the last entry
+	state *flow.State
+	prev  string // hash of the last leaf
+	found finds
 }
 
 // lanes are the jobs that are busy, and the ones used last.

@@ -214,14 +214,10 @@ func calibValue(v Value) calib.Value {
 
 func flowValue(v calib.Value) Value { return Value{Num: v.Number, Label: v.Label} }
 
-// calibSize gives a size by its marking, or by its measures where the marking
-// alone is not enough.
+// calibSize gives a size by its measures; they are as exact as the marking.
 func (s *State) calibSize(which string) calib.Size {
 	f := s.Sizes[which]
-	if _, ok := s.size(which); ok {
-		return calib.SizeText(f.Text)
-	}
-	return calib.Size{Text: f.Text, DiameterMM: f.DiameterMM, Flotation: f.OverallIn > 0}
+	return calib.Size{DiameterMM: f.DiameterMM, Flotation: f.OverallIn > 0}
 }
 
 func (s *State) otherAxle() *calib.OtherAxle {

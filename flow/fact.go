@@ -2,6 +2,9 @@ package flow
 
 import "time"
 
+// The fields of each fact stand in the order of their keys: the stored form is then canonical
+// (RFC 8785) as it is written, and a leaf needs no second pass.
+
 // Fact is the content of an entry: a conclusion with its figures, never
 // something to be worked out again on reading.
 type Fact interface{ Kind() Kind }
@@ -52,54 +55,53 @@ const (
 
 // PersonFact records who speaks: items identity and name.
 type PersonFact struct {
-	Who    Who  `json:"who"`
+	ByCode bool `json:"by_code,omitempty"`
 	Role   Role `json:"role"`
 	Stated bool `json:"stated,omitempty"`
-	ByCode bool `json:"by_code,omitempty"`
+	Who    Who  `json:"who"`
 }
 
 // HeardFact records that a message came in: item text.
 type HeardFact struct {
-	What    string `json:"what"`              // text, tap, file, edit, delete, wake
-	ID      string `json:"id,omitempty"`      // the network's identifier of the message
-	Target  string `json:"target,omitempty"`  // message that is edited or deleted
-	Ask     int    `json:"ask,omitempty"`     // question that stood open then
-	Choice  string `json:"choice,omitempty"`  // choice that was tapped
-	Touched string `json:"touched,omitempty"` // reserved
+	Ask    int    `json:"ask,omitempty"`    // question that stood open then
+	Choice string `json:"choice,omitempty"` // choice that was tapped
+	ID     string `json:"id,omitempty"`     // the network's identifier of the message
+	Target string `json:"target,omitempty"` // message that is edited or deleted
+	What   string `json:"what"`             // text, tap, file, edit, delete, wake
 }
 
 // SaidFact records what the assistant said: item text.
 type SaidFact struct {
-	Key  string    `json:"key"` // key in the catalogue
-	What ReplyKind `json:"what"`
-	To   []Who     `json:"to,omitempty"`
 	Ask  int       `json:"ask,omitempty"` // question it asks, if it asks one
+	Key  string    `json:"key"`           // key in the catalogue
+	To   []Who     `json:"to,omitempty"`
+	What ReplyKind `json:"what"`
 }
 
 // AskedFact opens a question; the one before it is thereby closed.
 type AskedFact struct {
-	Ask      int        `json:"ask"` // counts the questions of the job
-	Question QuestionID `json:"question"`
 	About    string     `json:"about,omitempty"` // module, reading, gate… that it is about
+	Ask      int        `json:"ask"`             // counts the questions of the job
 	Choices  []string   `json:"choices,omitempty"`
+	Question QuestionID `json:"question"`
 	To       Role       `json:"to,omitempty"` // whose turn it is; empty: whoever does the work
 }
 
 // PhaseFact records a move of the job.
 type PhaseFact struct {
-	Phase Phase `json:"phase"`
 	Event Event `json:"event"`
+	Phase Phase `json:"phase"`
 }
 
 // AnswerFact records a plain answer to a question.
 type AnswerFact struct {
-	Question QuestionID `json:"question"`
 	About    string     `json:"about,omitempty"`
-	Value    string     `json:"value,omitempty"`  // one of the question's words
 	Number   float64    `json:"number,omitempty"` // in the unit named
-	Unit     string     `json:"unit,omitempty"`
-	Skipped  bool       `json:"skipped,omitempty"`
+	Question QuestionID `json:"question"`
 	Self     bool       `json:"self,omitempty"` // released, waived or signed off by the one who answered, by policy
+	Skipped  bool       `json:"skipped,omitempty"`
+	Unit     string     `json:"unit,omitempty"`
+	Value    string     `json:"value,omitempty"` // one of the question's words
 }
 
 // VehicleFact records the vehicle in the user's words: item vehicle.
@@ -109,18 +111,18 @@ type VehicleFact struct {
 
 // KnownFact records what an earlier job left this vehicle at, to be offered.
 type KnownFact struct {
-	Job       string   `json:"job"`
+	Estimated bool     `json:"estimated,omitempty"`
 	Factory   SizeFact `json:"factory"`
 	Fitted    SizeFact `json:"fitted"`
-	ValueKind string   `json:"value_kind"`
-	Quantity  string   `json:"quantity"`
-	Unit      string   `json:"unit"`
-	Original  Value    `json:"original"`
-	Estimated bool     `json:"estimated,omitempty"`
+	Job       string   `json:"job"`
 	Left      Value    `json:"left"`
-	Step      float64  `json:"step,omitempty"`
-	Min       *float64 `json:"min,omitempty"`
 	Max       *float64 `json:"max,omitempty"`
+	Min       *float64 `json:"min,omitempty"`
+	Original  Value    `json:"original"`
+	Quantity  string   `json:"quantity"`
+	Step      float64  `json:"step,omitempty"`
+	Unit      string   `json:"unit"`
+	ValueKind string   `json:"value_kind"`
 }
 
 // VINFact records the check of a VIN: item vin.
@@ -130,248 +132,247 @@ type VINFact struct {
 
 // OdometerFact records an odometer reading.
 type OdometerFact struct {
+	Unit  string  `json:"unit"` // mi or km
 	Value float64 `json:"value"`
-	Unit  string  `json:"unit"`           // mi or km
 	When  string  `json:"when,omitempty"` // open, before_recover, after_recover
 }
 
 // ChecklistFact records which lines were confirmed, by the one who confirmed.
 type ChecklistFact struct {
-	List  string  `json:"list"`
 	Lines []int   `json:"lines"`
+	List  string  `json:"list"`
 	Volts float64 `json:"volts,omitempty"`
 }
 
 // CodesFact records trouble codes and lamps as read: item other for lamps in
 // words of no known kind.
 type CodesFact struct {
-	When   string   `json:"when"` // before, after_write, after_drive
-	Module string   `json:"module,omitempty"`
-	List   []string `json:"list"`
-	New    []string `json:"new"`
-	Lamps  []string `json:"lamps"`
-	Drive  int      `json:"drive,omitempty"`  // read after this drive
 	Change int      `json:"change,omitempty"` // read after this change
+	Drive  int      `json:"drive,omitempty"`  // read after this drive
+	Lamps  []string `json:"lamps"`
+	List   []string `json:"list"`
+	Module string   `json:"module,omitempty"`
+	New    []string `json:"new"`
+	When   string   `json:"when"` // before, after_write, after_drive
 }
 
 // SizeFact records a tyre size, each part where the marking gives it.
 type SizeFact struct {
-	Which        string  `json:"which"` // factory, fitted, factory_other, fitted_other (the axle without the sensor)
-	Text         string  `json:"text"`
-	DiameterMM   float64 `json:"diameter_mm,omitempty"`
-	SectionMM    float64 `json:"section_mm,omitempty"`
-	OverallIn    float64 `json:"overall_in,omitempty"`
-	SectionIn    float64 `json:"section_in,omitempty"`
 	Aspect       float64 `json:"aspect,omitempty"`
-	RimIn        float64 `json:"rim_in,omitempty"`
 	Construction string  `json:"construction,omitempty"`
+	DiameterMM   float64 `json:"diameter_mm,omitempty"`
 	LoadIndex    string  `json:"load_index,omitempty"`
 	LoadRange    string  `json:"load_range,omitempty"`
+	OverallIn    float64 `json:"overall_in,omitempty"`
+	RimIn        float64 `json:"rim_in,omitempty"`
+	SectionIn    float64 `json:"section_in,omitempty"`
+	SectionMM    float64 `json:"section_mm,omitempty"`
 	SpeedSymbol  string  `json:"speed_symbol,omitempty"`
+	Text         string  `json:"text"`
+	Which        string  `json:"which"` // factory, fitted, factory_other, fitted_other (the axle without the sensor)
 }
 
 // StoredFact records a stored value of a module as read, or the factory value.
 type StoredFact struct {
-	Value      Value       `json:"value"`
-	Unit       string      `json:"unit"`
+	Estimated  bool        `json:"estimated"`
+	List       []ListEntry `json:"list,omitempty"`
+	Max        *float64    `json:"max,omitempty"`
+	Min        *float64    `json:"min,omitempty"`
+	Module     string      `json:"module,omitempty"`
+	Direction  string      `json:"percent_direction,omitempty"`
 	Quantity   string      `json:"quantity"`
+	Questioned string      `json:"questioned,omitempty"` // entry_unit, entry_mismatch
+	Renames    bool        `json:"renames,omitempty"`    // the module that had no name so far is this one
+	Shown      string      `json:"shown,omitempty"`      // unit in which the tool shows a length, where not mm
+	Step       float64     `json:"step,omitempty"`       // 0: not known
+	Unit       string      `json:"unit"`
+	Value      Value       `json:"value"`
 	KindName   string      `json:"value_kind"` // the contract's value_kind
 	Which      string      `json:"which"`      // factory or as_found
-	Estimated  bool        `json:"estimated"`
-	Module     string      `json:"module,omitempty"`
-	Step       float64     `json:"step,omitempty"` // 0: not known
-	Min        *float64    `json:"min,omitempty"`
-	Max        *float64    `json:"max,omitempty"`
-	List       []ListEntry `json:"list,omitempty"`
-	Direction  string      `json:"percent_direction,omitempty"`
-	Questioned string      `json:"questioned,omitempty"` // entry_unit, entry_mismatch
-	Shown      string      `json:"shown,omitempty"`      // unit in which the tool shows a length, where not mm
-	Renames    bool        `json:"renames,omitempty"`    // the module that had no name so far is this one
 }
 
 // ListEntry is one choice of a module that offers a list of sizes.
 type ListEntry struct {
-	Label           string  `json:"label"`
 	CircumferenceMM float64 `json:"circumference_mm,omitempty"` // 0: not read off
+	Label           string  `json:"label"`
 }
 
 // FileFact records evidence: items file and sha256.
 type FileFact struct {
-	Type  string `json:"type"`
 	Bytes int64  `json:"bytes"`
-	Use   string `json:"use"` // backup, photo, track, other
 	Drive int    `json:"drive,omitempty"`
+	Type  string `json:"type"`
+	Use   string `json:"use"` // backup, photo, track, other
 }
 
 // BackupFact records a backup: items file and sha256, or where.
 type BackupFact struct {
-	Bytes      int64  `json:"bytes,omitempty"`
 	Attested   bool   `json:"attested,omitempty"`
-	ValuesOnly bool   `json:"values_only,omitempty"`
+	Bytes      int64  `json:"bytes,omitempty"`
 	Module     string `json:"module,omitempty"`
+	ValuesOnly bool   `json:"values_only,omitempty"`
 }
 
 // TargetFact records a value to write, with its uncertainty and method.
 type TargetFact struct {
-	Value           Value   `json:"value"`
-	Unit            string  `json:"unit"`
-	Quantity        string  `json:"quantity"`
-	Low             float64 `json:"low"`
-	High            float64 `json:"high"`
 	CircumferenceMM float64 `json:"circumference_mm"`
+	High            float64 `json:"high"`
 	Limited         string  `json:"limited,omitempty"`
-	Module          string  `json:"module,omitempty"`
+	Low             float64 `json:"low"`
 	Method          string  `json:"method,omitempty"`
+	Module          string  `json:"module,omitempty"`
 	Program         string  `json:"program,omitempty"`
+	Quantity        string  `json:"quantity"`
+	Unit            string  `json:"unit"`
+	Value           Value   `json:"value"`
 }
 
 // WriteFact records a step of a write under way: what the tool said.
 type WriteFact struct {
-	Change int    `json:"change"`
-	Word   string `json:"word"`          // begun, took, refused, broke_off, no_answer, not_sure
-	Why    string `json:"why,omitempty"` // access, conditions, value, not_supported
-	Module string `json:"module,omitempty"`
-	From   Value  `json:"from"`
-	To     Value  `json:"to"`
-	Try    int    `json:"try,omitempty"`
-
+	Again   bool   `json:"again,omitempty"` // broken off or silent twice in a row
+	Change  int    `json:"change"`
+	From    Value  `json:"from"`
+	Module  string `json:"module,omitempty"`
 	Setting string `json:"setting,omitempty"` // where it is not the module's stored value: axle_ratio, backup
-	Again   bool   `json:"again,omitempty"`   // broken off or silent twice in a row
+	To      Value  `json:"to"`
+	Try     int    `json:"try,omitempty"`
+	Why     string `json:"why,omitempty"` // access, conditions, value, not_supported
+	Word    string `json:"word"`          // begun, took, refused, broke_off, no_answer, not_sure
 }
 
 // ChangeFact records one change: before, after and what was read back.
 type ChangeFact struct {
-	Number   int    `json:"number"`
-	Setting  string `json:"setting"`
-	Before   Value  `json:"before"`
 	After    Value  `json:"after"`
-	ReadBack Value  `json:"read_back"`
-	Took     bool   `json:"took"`
+	Before   Value  `json:"before"`
 	Module   string `json:"module,omitempty"`
+	Number   int    `json:"number"`
+	ReadBack Value  `json:"read_back,omitzero"` // none where it was refused
+	Setting  string `json:"setting"`
+	Took     bool   `json:"took"`
 	Why      string `json:"why,omitempty"` // target, restore, undo
 }
 
 // DriveFact records the bracket of a drive.
 type DriveFact struct {
 	Drive    int     `json:"drive"`
-	What     string  `json:"what"` // planned, go, parked
-	Value    Value   `json:"value"`
-	Source   string  `json:"source,omitempty"` // needle, digits, head-up
-	Speeds   []int   `json:"speeds,omitempty"`
 	Odometer float64 `json:"odometer,omitempty"` // distance by the odometer, in the dash's unit
-	Track    float64 `json:"track,omitempty"`    // distance by the track, same unit
+	Source   string  `json:"source,omitempty"`   // needle, digits, head-up
+	Speeds   []int   `json:"speeds,omitempty"`
+	Track    float64 `json:"track,omitempty"` // distance by the track, same unit
+	Value    Value   `json:"value"`
+	What     string  `json:"what"` // planned, go, parked
 }
 
 // ReadingFact records one pair of dash and GPS speed.
 type ReadingFact struct {
-	Number     int     `json:"number"` // counts the job's readings
-	Indicated  float64 `json:"indicated"`
-	Reference  float64 `json:"reference"`
-	Unit       string  `json:"unit"`
-	Drive      int     `json:"drive"`
 	Decimals   bool    `json:"decimals,omitempty"`
-	TrackMean  bool    `json:"track_mean,omitempty"`
-	Struck     bool    `json:"struck"`
-	Questioned bool    `json:"questioned"`
+	Drive      int     `json:"drive"`
 	Expected   float64 `json:"expected,omitempty"`
-	Z          float64 `json:"z,omitempty"`
+	Indicated  float64 `json:"indicated"`
+	Number     int     `json:"number"` // counts the job's readings
+	Questioned bool    `json:"questioned"`
+	Reference  float64 `json:"reference"`
 	Seconds    float64 `json:"seconds,omitempty"` // measured mile or kilometre by stopwatch: what Reference comes of
+	Struck     bool    `json:"struck"`
+	TrackMean  bool    `json:"track_mean,omitempty"`
+	Unit       string  `json:"unit"`
+	Z          float64 `json:"z,omitempty"`
 }
 
 // TrackFact records what a track file gave: steady stretches, no positions.
 type TrackFact struct {
 	Drive     int           `json:"drive"`
 	Format    string        `json:"format"`
-	Seconds   float64       `json:"seconds"`
 	Metres    float64       `json:"metres"`
+	Seconds   float64       `json:"seconds"`
 	Stretches []StretchFact `json:"stretches,omitempty"`
 }
 
 // StretchFact is a piece of a track at a held speed.
 type StretchFact struct {
-	Start   time.Time `json:"start"`
 	Seconds float64   `json:"seconds"`
 	SpeedMS float64   `json:"speed_ms"` // mean, m/s
+	Start   time.Time `json:"start"`
 }
 
 // StruckFact changes how a reading counts; the reading itself stays.
 type StruckFact struct {
-	Number    int     `json:"number"`
-	What      string  `json:"what"` // struck, kept, corrected, swapped, questioned
-	Indicated float64 `json:"indicated,omitempty"`
-	Reference float64 `json:"reference,omitempty"`
 	Expected  float64 `json:"expected,omitempty"`
+	Indicated float64 `json:"indicated,omitempty"`
+	Number    int     `json:"number"`
+	Reference float64 `json:"reference,omitempty"`
+	What      string  `json:"what"` // struck, kept, corrected, swapped, questioned
 }
 
 // SpeedError is dash minus true at one true speed.
 type SpeedError struct {
-	At        float64 `json:"at"`
-	Unit      string  `json:"unit"`
-	Before    float64 `json:"before"`
 	After     float64 `json:"after"`
+	At        float64 `json:"at"`
+	Before    float64 `json:"before"`
 	PlusMinus float64 `json:"plus_minus"`
+	Unit      string  `json:"unit"`
 }
 
 // ErrorsFact records the errors at the usual speeds with a value.
 type ErrorsFact struct {
-	Value  Value        `json:"value"`
 	Errors []SpeedError `json:"errors"`
 	Method string       `json:"method"`
+	Value  Value        `json:"value"`
 }
 
 // DecisionFact records what a review decided.
 type DecisionFact struct {
-	Do       string   `json:"do"` // done, write, read, cannot_fix, ask, recover
-	Value    Value    `json:"value"`
-	Near     float64  `json:"near,omitempty"`
 	Because  string   `json:"because"`
-	Reason   string   `json:"reason,omitempty"` // for programs: which rule decided
-	Warnings []string `json:"warnings,omitempty"`
+	Do       string   `json:"do"` // done, write, read, cannot_fix, ask, recover
 	Method   string   `json:"method"`
+	Near     float64  `json:"near,omitempty"`
 	Program  string   `json:"program"`
+	Reason   string   `json:"reason,omitempty"` // for programs: which rule decided
+	Value    Value    `json:"value"`
+	Warnings []string `json:"warnings,omitempty"`
 }
 
 // GateFact records that a gate opened or was found closed.
 type GateFact struct {
 	Name  GateName `json:"name"`
-	Open  bool     `json:"open"`
 	Needs string   `json:"needs,omitempty"`
+	Open  bool     `json:"open"`
 }
 
 // HoldFact records a hold point: asked, released, refused or called on.
 type HoldFact struct {
-	What   string `json:"what"` // write or restore
-	Value  Value  `json:"value"`
+	Module string `json:"module,omitempty"`
 	Now    string `json:"now"` // asked, released, refused, called
 	Self   bool   `json:"self,omitempty"`
-	Module string `json:"module,omitempty"`
+	Value  Value  `json:"value"`
+	What   string `json:"what"` // write or restore
 }
 
 // WaiverFact records a waived gate; the reason is an item, that one was given
 // stays.
 type WaiverFact struct {
+	Approved bool     `json:"approved,omitempty"` // the shop is stated to be an approved workshop
 	Gate     GateName `json:"gate"`
 	Reason   bool     `json:"reason"`
-	Approved bool     `json:"approved,omitempty"` // the shop is stated to be an approved workshop
 	Self     bool     `json:"self,omitempty"`
 }
 
 // AmendedFact records that an answer was changed; the new answer is an entry
 // of its own.
 type AmendedFact struct {
-	Question QuestionID `json:"question"`
 	About    string     `json:"about,omitempty"`
-	From     string     `json:"from,omitempty"`
-	To       string     `json:"to,omitempty"`
 	By       string     `json:"by"` // words, edit, delete
+	From     string     `json:"from,omitempty"`
+	Question QuestionID `json:"question"`
+	To       string     `json:"to,omitempty"`
 }
 
 // DeviationFact records something done out of turn.
 type DeviationFact struct {
-	What   string `json:"what"` // write_before_backup, other_value, other_setting
-	Value  Value  `json:"value"`
 	Module string `json:"module,omitempty"`
 	Undone bool   `json:"undone,omitempty"`
+	Value  Value  `json:"value"`
+	What   string `json:"what"` // write_before_backup, other_value, other_setting
 }
 
 // NoteFact records a free note: item text.
@@ -384,8 +385,8 @@ type PauseFact struct {
 
 // HandOverFact records that the work passed to another person: item name.
 type HandOverFact struct {
-	To  Who  `json:"to,omitempty"` // empty: not in the thread yet
 	Sup bool `json:"reassigned,omitempty"`
+	To  Who  `json:"to,omitempty"` // empty: not in the thread yet
 }
 
 // SignOffFact records a supervisor's sign-off.
@@ -395,8 +396,8 @@ type SignOffFact struct {
 
 // AlertFact records that someone was called.
 type AlertFact struct {
-	What string `json:"what"` // supervisor, helper, broke_off, new_codes, hold_waits, too_many
 	To   Role   `json:"to"`
+	What string `json:"what"` // supervisor, helper, broke_off, new_codes, hold_waits, too_many
 }
 
 // StoppedFact records why a job ended.
@@ -406,9 +407,9 @@ type StoppedFact struct {
 
 // ReminderFact records a reminder that was set or given.
 type ReminderFact struct {
-	What string `json:"what"`
 	Day  string `json:"day"` // 2006-01-02
 	Done bool   `json:"done,omitempty"`
+	What string `json:"what"`
 }
 
 // InviteFact records that a guest code was made; the code itself is shown once
@@ -431,8 +432,8 @@ type ErasedFact struct {
 
 // ErasedItem names one erased item.
 type ErasedItem struct {
-	Seq   int64  `json:"seq"`
 	Label string `json:"label"`
+	Seq   int64  `json:"seq"`
 }
 
 // Unknown is a fact of a kind or version this program does not know. It is

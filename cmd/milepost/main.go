@@ -29,7 +29,7 @@ const (
 // commands is the table of subcommands, in the order in which usage shows them.
 var commands = []func(*streams) *cobra.Command{
 	chatCommand,
-	absentCommand("demo", "a whole job played in the terminal"),
+	demoCommand,
 	absentCommand("serve", "the assistant on chat networks"),
 	absentCommand("check", "tries a configuration of serve"),
 	boardCommand,

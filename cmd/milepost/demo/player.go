@@ -1,0 +1,369 @@
+package demo
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math/rand/v2"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"milepost/adapters/terminal"
+	"milepost/bot"
+	"milepost/bot/journal"
+	"milepost/flow"
+)
+
+// Config is what a play is made of. Store, Blobs and Out are needed.
+type Config struct {
+	Store   bot.Store // a store of its own, thrown away afterwards
+	Blobs   bot.Blobs
+	Out     io.Writer
+	Width   func() int // columns; nil: nothing is wrapped
+	Colour  bool
+	Seed    uint64 // another seed gives another vehicle and another job
+	Fast    bool   // without pauses
+	Program string
+	Log     *slog.Logger
+}
+
+// maxLines bounds what people say in one job. maxSame is how often a question
+// may come back word for word.
+const (
+	maxLines = 160
+	maxSame  = 8
+)
+
+// Play plays a job from the open to the close and gives what came of it. What
+// somebody does not know to answer, or a job without an end, is an error, and
+// the summary tells how far it went. Cancelling ctx ends it between two lines.
+func Play(ctx context.Context, c Config) (Summary, error) {
+	s, err := invent(c.Seed)
+	if err != nil {
+		return Summary{}, err
+	}
+	return playOut(ctx, c, s)
+}
+
+// playOut plays a scenario.
+func playOut(ctx context.Context, c Config, s *scenario) (_ Summary, err error) {
+	term, err := terminal.New(terminal.Config{Out: c.Out, Name: s.worker.name, Role: s.worker.role, Width: c.Width, Colour: c.Colour})
+	if err != nil {
+		return Summary{}, err
+	}
+	p := &player{scenario: s, rand: rand.New(rand.NewPCG(c.Seed, 3)), hearing: map[string]int{}, mistakes: map[string]string{},
+		stage: &stage{term: term, out: c.Out, width: c.Width, colour: c.Colour, fast: c.Fast}}
+	random := newChance(c.Seed)
+	key, err := journal.NewKey(bot.DefaultShop, random)
+	if err != nil {
+		return Summary{}, err
+	}
+	p.bot, err = bot.New(bot.Config{Store: c.Store, Blobs: c.Blobs, Networks: []bot.Network{p.stage}, Program: c.Program,
+		Shops: []bot.Shop{{Name: bot.DefaultShop, Policy: s.policy, Key: key}}, Single: true, Log: c.Log,
+		Now: p.clock.now, Elapsed: p.clock.elapsed, Random: random})
+	if err != nil {
+		return Summary{}, err
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	ran := make(chan error, 1)
+	go func() {
+		err := p.bot.Run(ctx)
+		if err != nil {
+			cancel(err)
+		}
+		ran <- err
+	}()
+	defer func() {
+		cancel(nil)
+		err = errors.Join(err, <-ran)
+	}()
+	err = p.play(ctx)
+	return p.summary(), err
+}
+
+// person is one of those who play.
+type person struct {
+	name string
+	role flow.Role
+}
+
+// line is what somebody does next: words, a tap, or a file; or what happens
+// before anything is said.
+type line struct {
+	who  *person
+	text string
+	tap  flow.Choice
+	file *sheaf
+	note string        // shown before it
+	took time.Duration // how long it took in the play's time
+}
+
+// sheaf is a file that is uploaded.
+type sheaf struct {
+	name  string
+	bytes []byte
+}
+
+// player is all of the people of a job.
+type player struct {
+	*scenario
+	stage *stage
+	bot   *bot.Bot
+	rand  *rand.Rand
+	clock clock
+
+	queue    []line         // what is done next without being asked
+	hearing  map[string]int // how often each question was put
+	open     *bot.Outbound  // the question that waits for an answer
+	job      string
+	closed   bool
+	whyed    bool
+	driving  bool
+	mistakes map[string]string // a pair read wrong, and as it was
+	missed   bool              // it has been read wrong already
+	notes    string            // readings kept for when the vehicle is parked
+
+	target  float64 // what the person was asked to write
+	writing *module
+	meant   string // that value as it was said
+
+	facts    facts
+	lines    int
+	drives   int
+	writes   int
+	prompts  int
+	endedHow string
+}
+
+// play is the loop: say a line, hear what is answered, until the job is closed.
+func (p *player) play(ctx context.Context) error {
+	p.queue = p.opening()
+	for p.lines < maxLines {
+		if err := ctx.Err(); err != nil {
+			return context.Cause(ctx)
+		}
+		if p.closed && len(p.queue) == 0 {
+			return nil
+		}
+		if len(p.queue) == 0 {
+			next, err := p.answer()
+			if err != nil {
+				return err
+			}
+			p.queue = next
+		}
+		l := p.queue[0]
+		p.queue = p.queue[1:]
+		if err := p.say(ctx, l); err != nil {
+			return err
+		}
+	}
+	return fmt.Errorf("no end after %d lines", maxLines)
+}
+
+// answer finds who answers the open question, and how.
+func (p *player) answer() ([]line, error) {
+	q := p.open
+	if q == nil {
+		return nil, errors.New("nobody is asked anything, and the job is not closed")
+	}
+	asked := string(q.Reply.Phase) + " " + q.Reply.Text
+	if p.hearing[asked]++; p.hearing[asked] > maxSame {
+		return nil, fmt.Errorf("asked again and again in %s: %s", q.Reply.Phase, q.Reply.Text)
+	}
+	p.prompts++
+	if p.prompts == p.curious && !p.whyed {
+		p.whyed = true
+		return []line{{who: p.worker, text: "why"}}, nil
+	}
+	for _, k := range known {
+		if k.fits(&q.Reply) {
+			if ls := k.answer(p, &q.Reply); len(ls) > 0 {
+				p.open = nil
+				return ls, nil
+			}
+		}
+	}
+	return nil, fmt.Errorf("no answer is known in %s to %q with %v", q.Reply.Phase, q.Reply.Text, choiceIDs(&q.Reply))
+}
+
+// say does a line: shows it, hands it over, and shows what is answered.
+func (p *player) say(ctx context.Context, l line) error {
+	p.lines++
+	if strings.HasPrefix(l.text, "parked") {
+		p.driving = false
+	}
+	if l.took == 0 {
+		l.took = 20 * time.Second
+	}
+	p.clock.pass(l.took)
+	if l.note != "" {
+		if err := p.stage.happens(ctx, l.note); err != nil {
+			return err
+		}
+	}
+	in := bot.Inbound{Network: terminal.NetworkName, From: terminal.Identity(l.who.name), Name: l.who.name, Stated: l.who.role,
+		Text: l.text, Delivery: strconv.Itoa(p.lines)}
+	if l.who != p.worker {
+		in.Job = p.job // the one whose thread it is
+	}
+	shown := l.text
+	switch {
+	case l.tap.Send != "":
+		in.Tap, in.Text, shown = l.tap.Send, "", "["+l.tap.Label+"]"
+	case l.file != nil:
+		in.File = &bot.Attachment{Name: l.file.name, Open: func() (io.ReadCloser, error) {
+			return io.NopCloser(bytes.NewReader(l.file.bytes)), nil
+		}}
+		shown = fmt.Sprintf("(file %s, %d bytes)", l.file.name, len(l.file.bytes))
+	}
+	if err := p.stage.spoken(ctx, l.who.name, shown); err != nil {
+		return err
+	}
+	if err := p.bot.Handle(ctx, in); err != nil {
+		return fmt.Errorf("%s: %s: %w", l.who.name, shown, err)
+	}
+	if err := p.bot.Flush(ctx); err != nil {
+		return err
+	}
+	said, err := p.stage.show(ctx)
+	if err != nil {
+		return err
+	}
+	return p.read(said)
+}
+
+// read takes in what was said.
+func (p *player) read(said []bot.Outbound) error {
+	for i := range said {
+		o := &said[i]
+		if strings.Contains(o.Reply.Text, "‹") || strings.Contains(o.Reply.Text, "<no value>") {
+			return fmt.Errorf("a sentence is missing: %q", o.Reply.Text)
+		}
+		if o.Job != "" && p.job == "" {
+			p.job = o.Job
+		}
+		if o.Reply.Kind == flow.Prompt {
+			if p.driving {
+				return fmt.Errorf("asked while somebody drives: %q", o.Reply.Text)
+			}
+			p.open = o
+		}
+		if o.Reply.Phase == flow.PhaseClosed {
+			p.closed = true
+			if o.Reply.Kind == flow.Notice && p.endedHow == "" {
+				p.endedHow = o.Reply.Text
+			}
+		}
+		if err := p.facts.add(o.Reply.Facts); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// facts are the figures that the assistant gave beside its words, by the names
+// of the contract.
+type facts struct {
+	Errors []struct {
+		At        float64
+		Unit      string
+		Before    float64
+		After     float64
+		PlusMinus float64 `json:"plus_minus"`
+	} `json:"errors"`
+	Decision struct {
+		Do      string          `json:"do"`
+		Value   json.RawMessage `json:"value"`
+		Because string          `json:"because"`
+	} `json:"decision"`
+}
+
+// add takes the latest of each.
+func (f *facts) add(said map[string]any) error {
+	b, err := json.Marshal(said)
+	if err != nil {
+		return fmt.Errorf("read facts: %w", err)
+	}
+	next := facts{}
+	if err := json.Unmarshal(b, &next); err != nil {
+		return fmt.Errorf("read facts: %w", err)
+	}
+	if len(next.Errors) > 0 {
+		f.Errors = next.Errors
+	}
+	if next.Decision.Do != "" {
+		f.Decision = next.Decision
+	}
+	return nil
+}
+
+// choiceIDs are the ends of what a tap on each choice sends.
+func choiceIDs(r *flow.Reply) []string {
+	ids := make([]string, len(r.Choices))
+	for i, c := range r.Choices {
+		ids[i] = c.Send[strings.LastIndexByte(c.Send, '.')+1:]
+	}
+	return ids
+}
+
+// choice finds one of the choices offered.
+func choice(r *flow.Reply, id string) (flow.Choice, bool) {
+	i := slices.Index(choiceIDs(r), id)
+	if i < 0 {
+		return flow.Choice{}, false
+	}
+	return r.Choices[i], true
+}
+
+// clock is the play's time: a job takes a morning, whatever the pace.
+type clock struct {
+	mu     sync.Mutex
+	passed time.Duration
+}
+
+// begins is when every play begins; no figure hangs on it.
+var begins = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+
+func (c *clock) now() time.Time { return begins.Add(c.elapsed()) }
+
+func (c *clock) elapsed() time.Duration {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.passed
+}
+
+func (c *clock) pass(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.passed += d
+}
+
+// chance is the randomness of job numbers, salts and the key: of the seed, so
+// that a seed gives the same play. The store is thrown away, nothing in it is
+// to be trusted.
+type chance struct {
+	mu sync.Mutex
+	r  *rand.ChaCha8
+}
+
+func newChance(seed uint64) *chance {
+	var b [32]byte
+	for i := range 8 {
+		b[i] = byte(seed >> (8 * i))
+	}
+	return &chance{r: rand.NewChaCha8(b)}
+}
+
+func (c *chance) Read(b []byte) (int, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.r.Read(b)
+}
