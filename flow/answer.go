@@ -112,6 +112,10 @@ func (t *turn) read() {
 	if !q.Take(t, in) {
 		t.gather(in, q)
 		if len(t.entries) == before && len(t.replies) == 0 {
+			if t.s.Asked == nil {
+				t.advance() // a greeting: nothing was asked that it could have missed
+				return
+			}
 			t.lost(q, in)
 			return
 		}

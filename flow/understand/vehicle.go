@@ -1,13 +1,16 @@
 package understand
 
-import "strings"
+import (
+	"regexp"
+	"strings"
+)
 
 // vehicleWords is what is left of an opening once the facts are masked: pieces between separators, without words that
 // say nothing of a vehicle.
 func vehicleWords(rest string) string {
 	var out []string
 	for _, piece := range strings.FieldsFunc(rest, func(r rune) bool { return r == ';' || r == ',' || r == '\n' }) {
-		words := strings.Fields(piece)
+		words := strings.Fields(englishGreeting.ReplaceAllString(piece, ""))
 		for len(words) > 0 && englishIntro[bare(words[0])] {
 			words = words[1:]
 		}
@@ -29,6 +32,9 @@ func vehicleWords(rest string) string {
 func bare(w string) string {
 	return strings.ToLower(strings.Trim(w, ".,:;!?-–'\""))
 }
+
+// englishGreeting is a greeting of more than one word, at the beginning.
+var englishGreeting = regexp.MustCompile(`(?i)^\s*(?:(?:hi|hello|hey)\s+there|good\s+(?:morning|afternoon|evening|day))\b[!.\s]*`)
 
 var englishIntro = set("it", "its", "it's", "is", "this", "that's", "thats", "the", "a", "an", "for", "on", "vehicle", "hi", "hello", "hey", "i", "i've", "have", "we", "got", "please", "with", "at", "and", "odo", "odometer", "mileage", "of", "vin", "in", "has", "about")
 
