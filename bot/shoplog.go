@@ -108,6 +108,9 @@ func (b *Bot) openShop(ctx context.Context, s *shop) error {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.opened.Load() { // another was quicker
+		return nil
+	}
 	if err := b.readShop(ctx, s); err != nil {
 		return err
 	}
