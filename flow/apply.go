@@ -232,6 +232,10 @@ func (s *State) dropWrite(ev Event) {
 
 func (s *State) applyDrive(f *DriveFact) {
 	n := len(s.Drives)
+	if f.What == "dropped" {
+		s.Drives = slices.DeleteFunc(slices.Clone(s.Drives), func(d DriveState) bool { return d.Drive == f.Drive && !d.Started })
+		return
+	}
 	if n == 0 || s.Drives[n-1].Drive != f.Drive {
 		s.Drives = append(s.Drives, DriveState{DriveFact: *f})
 		n++

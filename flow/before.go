@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -76,8 +77,24 @@ func (t *turn) vehicleArgs() words.Args {
 func askBefore(t *turn) { t.ask(QBefore, "", "before.list", t.vehicleArgs(), "all_yes") }
 
 func takeBefore(t *turn, in *input) bool {
-	return t.takeLines(in)
+	return t.spare(in) || t.takeLines(in)
 }
+
+var sparePattern = regexp.MustCompile(`(?i)\bspare\b`)
+
+// spare takes what is said of the spare: one of another size is a caution, not
+// a stop.
+func (t *turn) spare(in *input) bool {
+	if !sparePattern.MatchString(in.Text) || allWord.MatchString(in.Text) {
+		return false
+	}
+	t.record(&NoteFact{}, Item{ItemText, in.Text})
+	t.caution("spare", false)
+	in.Text = ""
+	return true
+}
+
+var allWord = regexp.MustCompile(`(?i)\ball\b`)
 
 // takeLines reads an answer to the checklist: confirmed lines, lines that are
 // not so, lines to be opened, codes and lamps, the voltage.
@@ -216,10 +233,15 @@ func askLine(t *turn) {
 	t.openOne(line)
 }
 
+var lampWords = regexp.MustCompile(`(?i)\b(lamps?|lights?|warnings?|lit)\b`)
+
 func takeLine(t *turn, in *input) bool {
 	line, err := strconv.Atoi(t.s.Asked.About)
 	if err != nil {
 		return false
+	}
+	if t.spare(in) {
+		return true
 	}
 	if n, ok := choiceNumber(in.Text); ok && in.Choice == "" && n >= 1 && n <= lineCount {
 		t.openOne(n)
@@ -227,6 +249,9 @@ func takeLine(t *turn, in *input) bool {
 	}
 	codes, saidCodes, _ := understand.Codes(in.Text)
 	lamps, saidLamps, _ := understand.Lamps(in.Text)
+	if line == lineSupply && !lampWords.MatchString(in.Text) {
+		saidLamps = false // "only a battery charger" tells of a supply
+	}
 	told := saidCodes && len(codes.Value.List) > 0 || saidLamps && len(lamps.Value.List) > 0
 	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
 	if v, ok, _ := understand.Voltage(in.Text); ok && line == lineSupply {

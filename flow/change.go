@@ -133,7 +133,11 @@ func trailingFailures(s *State) (n int) {
 func (t *turn) writeArgs() words.Args {
 	w := t.s.Writing
 	m := t.s.Module(w.Module)
-	return words.Args{"From": figureOf(m, w.From), "To": figureOf(m, w.To), "Unit": unitOf(m), "Module": t.moduleWord(w.Module),
+	from, to := figureOf(m, w.From), figureOf(m, w.To)
+	if w.Setting == axleSetting {
+		from, to = ratioFigure(w.From.Num), ratioFigure(w.To.Num)
+	}
+	return words.Args{"From": from, "To": to, "HalfDone": t.s.HalfDone() && !t.s.roadSafe(), "Unit": unitOf(m), "Module": t.moduleWord(w.Module),
 		"Several": len(t.s.Modules) > 1, "Axle": w.Setting == axleSetting, "Change": w.Change,
 		"Restore": t.s.Phase == PhaseRecover, "Backup": w.Setting == backupSetting}
 }

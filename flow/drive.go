@@ -349,7 +349,8 @@ func (t *turn) noFaster() {
 	}
 	if t.s.CurrentDrive() != nil && !t.s.CurrentDrive().Started && len(t.s.Readings) >= 3 && t.s.readingsOn(t.s.lastDrive()) == 0 {
 		// What was asked for can't be driven: the readings there are decide.
-		t.park()
+		d := t.s.CurrentDrive()
+		t.record(&DriveFact{Drive: d.Drive, What: "dropped", Value: d.Value})
 	}
 }
 

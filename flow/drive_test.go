@@ -82,8 +82,8 @@ func TestDriveDoubtSwapped(t *testing.T) {
 
 func TestDriveMixedUnits(t *testing.T) {
 	p := driving(t, Policy{}).lines("go", "61/105 56/97 47/80", "parked").asks(QDoubt).said("mph and the other in km/h")
-	p.lines("yes").asks(QDoubt).tap("convert").asks(QDoubt).lines("yes").asks(QCodesNow)
-	if r := p.s.Readings[0]; r.Reference != 65.2 || r.Indicated != 61 {
+	p.tap("convert").asks(QCodesNow) // the phone was not set anew between them
+	if r := p.s.Readings; r[0].Reference != 65.2 || r[0].Indicated != 61 || r[2].Reference != 49.7 || r[2].Questioned {
 		t.Errorf("%+v", r)
 	}
 }

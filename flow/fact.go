@@ -260,7 +260,7 @@ type DriveFact struct {
 	Speeds   []int   `json:"speeds,omitempty"`
 	Track    float64 `json:"track,omitempty"` // distance by the track, same unit
 	Value    Value   `json:"value"`
-	What     string  `json:"what"` // planned, go, parked
+	What     string  `json:"what"` // planned, go, parked; source; dropped before it was driven
 }
 
 // ReadingFact records one pair of dash and GPS speed.

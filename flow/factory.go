@@ -63,10 +63,26 @@ func takePlacard(t *turn, in *input) bool {
 		}
 		t.recordSize("factory", m.Value.Size)
 		in.take(m.Start, m.End)
+		t.newSizeToo(ms, in)
 		t.checkEntries()
 		return true
 	}
 	return false
+}
+
+// newSizeToo takes the new size beside the placard's: "265/70R17 to 285/70R17",
+// but no size that is the stored value of a list.
+func (t *turn) newSizeToo(ms []understand.Match[understand.Size], in *input) {
+	if hasWord(strings.ToLower(in.Text), "list") {
+		return
+	}
+	for _, m := range ms {
+		if m.Value.Which == "fitted" && !t.s.Has(QFitted) && !same(m.Value.Size.Text, t.s.Sizes["factory"].Text) {
+			t.recordSize("fitted", m.Value.Size)
+			in.take(m.Start, m.End)
+			t.sayFitted()
+		}
+	}
 }
 
 // alsoPlacard takes a size only where the words say that it is the placard's,
@@ -77,6 +93,7 @@ func alsoPlacard(t *turn, in *input) {
 		if m.Value.Which == "factory" || (len(ms) == 1 && m.Value.Which == "" && t.s.Phase == PhaseFactory) {
 			t.recordSize("factory", m.Value.Size)
 			in.take(m.Start, m.End)
+			t.newSizeToo(ms, in)
 			t.checkEntries()
 			return
 		}

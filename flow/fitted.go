@@ -3,6 +3,7 @@ package flow
 import (
 	"math"
 	"regexp"
+	"strings"
 
 	"milepost/calib/tyre"
 	"milepost/calib/unit"
@@ -32,7 +33,7 @@ func fittedPhase() phaseOf {
 			Skip: true, Bare: true, Why: "why.published-revs", Hint: "hint.revs"},
 		{ID: QRollout, When: never, Ask: func(t *turn) { t.ask(QRollout, "", "fitted.rollout", nil) }, Take: takeRollout, Also: alsoRollout,
 			Skip: true, Bare: true, Why: "why.rollout", Hint: "hint.rollout"},
-		{ID: QLoad, When: loadWants, Ask: askLoad, Take: takeLoad, Skip: true, Why: "why.load", Hint: "hint.load"},
+		{ID: QLoad, When: loadWants, Ask: askLoad, Done: func(*State) bool { return false }, Take: takeLoad, Why: "why.load", Hint: "hint.load"},
 	}, Next: func(t *turn) Event { return EvDescribed }}
 }
 
@@ -47,11 +48,28 @@ func takeFitted(t *turn, in *input) bool {
 		in.ask = ask
 		return false
 	}
+	if t.severalSizes(ms) {
+		in.Text = ""
+		return true
+	}
 	m := ms[len(ms)-1]
 	t.recordSize("fitted", m.Value.Size)
+	t.otherSize(m.Value.Size.Text)
 	in.take(m.Start, m.End)
 	t.sayFitted()
 	return true
+}
+
+// otherSize records the size of the axle without the sensor, where two were
+// named and this is the other one.
+func (t *turn) otherSize(sensor string) {
+	said := strings.Split(t.s.Answers[Key{QAxles, "said"}].Value, ", ")
+	for _, text := range said {
+		if z, err := tyre.Parse(text); err == nil && len(said) > 1 && !same(text, sensor) {
+			t.recordSize("fitted_other", z)
+			return
+		}
+	}
 }
 
 // alsoFitted takes a size beside another answer: one that the words call new,
@@ -66,6 +84,23 @@ func alsoFitted(t *turn, in *input) {
 			return
 		}
 	}
+}
+
+// severalSizes asks which one counts where a message names two sizes for the
+// vehicle as it is now, front and rear say.
+func (t *turn) severalSizes(ms []understand.Match[understand.Size]) bool {
+	var now []string
+	for _, m := range ms {
+		if m.Value.Which != "factory" {
+			now = append(now, m.Value.Size.Text)
+		}
+	}
+	if len(now) < 2 || now[0] == now[len(now)-1] {
+		return false
+	}
+	t.record(&AnswerFact{Question: QAxles, About: "said", Value: strings.Join(now, ", ")})
+	t.hint("fitted.several", words.Args{"Sizes": joinAnd(now)})
+	return true
 }
 
 // difference is D1/D0 − 1 of the nominal diameters, 0 while one is not known.
@@ -120,12 +155,39 @@ func loadWants(s *State) bool {
 	if !ok0 || !s.Has(QFitted) || (z0.LoadIndex == "" && z0.SpeedSymbol == "") {
 		return false
 	}
+	return len(s.loadLeft()) > 0
+}
+
+// loadLeft are the findings that nobody has answered yet.
+func (s *State) loadLeft() (left []tyre.Finding) {
+	if s.HasFor(QLoad, "") {
+		return nil
+	}
 	for _, f := range s.loadFindings() {
-		if f.Outcome != tyre.Enough {
-			return true
+		if f.Outcome != tyre.Enough && !s.HasFor(QLoad, s.loadAbout(f)) {
+			left = append(left, f)
 		}
 	}
-	return false
+	return left
+}
+
+// loadAbout names a finding for the question about it: of another size it is
+// another one.
+func (s *State) loadAbout(f tyre.Finding) string {
+	return string(f.Matter) + " " + s.Sizes["fitted"].Text
+}
+
+// answerLoad records what was said to the finding that stands first.
+func (t *turn) answerLoad(a AnswerFact) {
+	left := t.s.loadLeft()
+	w := worst(left)
+	for _, f := range left {
+		if f.Matter == w.Matter || w.Outcome == tyre.Unclear && f.Outcome == tyre.Unclear {
+			b := a // what is not marked is asked for in one question
+			b.Question, b.About = QLoad, t.s.loadAbout(f)
+			t.record(&b)
+		}
+	}
 }
 
 // worst gives the finding to be asked about first.
@@ -142,30 +204,31 @@ func worst(fs []tyre.Finding) tyre.Finding {
 }
 
 func askLoad(t *turn) {
-	f := worst(t.s.loadFindings())
+	f := worst(t.s.loadLeft())
+	about := t.s.loadAbout(f)
 	args := words.Args{"Placard": unit.Figure(f.Placard, 0), "Fitted": unit.Figure(f.Fitted, 0), "Derated": f.Derated,
 		"Speed": f.Matter == tyre.TopSpeed}
 	switch {
 	case f.DifferentPressure:
-		t.ask(QLoad, string(f.Matter), "fitted.load.sidewall", args)
+		t.ask(QLoad, about, "fitted.load.sidewall", args)
 	case f.Outcome == tyre.Unclear:
-		t.ask(QLoad, string(f.Matter), "fitted.load.missing", args)
+		t.ask(QLoad, about, "fitted.load.missing", args)
 	case f.Matter == tyre.TopSpeed:
-		t.ask(QLoad, string(f.Matter), "fitted.speed.below", args, "winter", "other_tyres", "noted")
+		t.ask(QLoad, about, "fitted.speed.below", args, "winter", "other_tyres", "noted")
 	default:
-		t.ask(QLoad, string(f.Matter), "fitted.load.below", args, "other_tyres", "noted")
+		t.ask(QLoad, about, "fitted.load.below", args, "other_tyres", "noted")
 	}
 }
 
 func takeLoad(t *turn, in *input) bool {
 	switch in.Choice {
 	case "winter":
+		t.answerLoad(AnswerFact{Value: "winter"})
 		t.record(&AnswerFact{Question: QWinter, Value: "yes"})
-		t.record(&AnswerFact{Question: QLoad, Value: "winter"})
 		t.caution("winter", true)
 		return true
 	case "noted":
-		t.record(&AnswerFact{Question: QLoad, Value: "noted"})
+		t.answerLoad(AnswerFact{Value: "noted"})
 		t.record(&DeviationFact{What: "below_placard"})
 		t.caution("load", true)
 		return true
@@ -174,8 +237,17 @@ func takeLoad(t *turn, in *input) bool {
 		return true
 	}
 	if kg, ok, _ := understand.Load(in.Text); ok {
-		t.record(&AnswerFact{Question: QLoad, Number: kg.Value.Single, Unit: "kg"})
+		f := worst(t.s.loadLeft())
 		in.take(kg.Start, kg.End)
+		if f.Fitted = kg.Value.Single; f.Derated {
+			f.Fitted /= tyre.PassengerOnTruck
+		}
+		if f.Matter == tyre.SingleLoad && f.Placard > 0 && f.Fitted < f.Placard {
+			t.ask(QLoad, t.s.loadAbout(f), "fitted.load.below", words.Args{"Placard": unit.Figure(f.Placard, 0),
+				"Fitted": unit.Figure(f.Fitted, 0), "Derated": f.Derated}, "other_tyres", "noted")
+			return true
+		}
+		t.answerLoad(AnswerFact{Number: kg.Value.Single, Unit: "kg"})
 		return true
 	}
 	// The marking itself: "121/118S".
@@ -184,16 +256,11 @@ func takeLoad(t *turn, in *input) bool {
 		f.LoadIndex, f.SpeedSymbol = z.LoadIndex, z.SpeedSymbol
 		t.record(&f)
 		in.Text = ""
-		t.record(&AnswerFact{Question: QLoad, Value: "marking"})
-		if worst(t.s.loadFindings()).Outcome == tyre.Below {
-			askLoad(t)
-			return true
-		}
 		t.sayLoad()
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok && a.Value != understand.Yes {
-		t.record(&AnswerFact{Question: QLoad, Value: "not_known"})
+		t.answerLoad(AnswerFact{Value: "not_known"})
 		t.caution("load", true)
 		return true
 	}
@@ -239,7 +306,7 @@ func takeTread(t *turn, in *input) bool {
 
 // alsoTread takes tread depths, new and now, in mm.
 func alsoTread(t *turn, in *input) {
-	m, ok, _ := understand.Treads(in.Text)
+	m, ok, _ := understand.Treads(treadText(in.Text))
 	if !ok {
 		return
 	}
@@ -290,7 +357,7 @@ func takePressure(t *turn, in *input) bool {
 
 // alsoPressure takes the cold pressure, as a ratio to the placard's.
 func alsoPressure(t *turn, in *input) {
-	m, ok, _ := understand.Pressures(in.Text)
+	m, ok, _ := understand.Pressures(treadText(in.Text))
 	if !ok {
 		return
 	}

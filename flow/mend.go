@@ -111,6 +111,17 @@ func (t *turn) mendReading(r *ReadingFact, what string, dash, gps float64) {
 	}
 }
 
+// convertDrive puts every pair in two units of a drive into the dash's unit:
+// the phone was not set anew between them.
+func (t *turn) convertDrive(drive int) {
+	for i := range t.s.Readings {
+		r := t.s.Readings[i]
+		if g, ok := convertedGPS(&r); ok && r.Drive == drive && r.Questioned && !r.Struck {
+			t.mendReading(&r, "corrected", r.Indicated, g)
+		}
+	}
+}
+
 // doubtQuestion asks about readings that do not fit, one at a time, when
 // parked.
 func doubtQuestion(when func(*State) bool) question {
@@ -163,8 +174,8 @@ func takeDoubt(t *turn, in *input) bool {
 		t.mendReading(r, "swapped", 0, 0)
 		return true
 	case "convert":
-		if g, ok := convertedGPS(r); ok {
-			t.mendReading(r, "corrected", r.Indicated, g)
+		if _, ok := convertedGPS(r); ok {
+			t.convertDrive(r.Drive)
 			return true
 		}
 	}

@@ -150,6 +150,7 @@ func takeKnown(t *turn, in *input) bool {
 		t.record(&l)
 	}
 	t.record(&AnswerFact{Question: QSteps, Value: "known"})
+	t.record(&AnswerFact{Question: QOnly, Value: "yes_both"})
 	return true
 }
 

@@ -27,15 +27,22 @@ func (t *turn) readingsToo(in *input) bool {
 		return true
 	}
 	took := false
+	var mixed []*ReadingFact
+	defer func() { t.sayDoubted(mixed) }()
 	for range maxPairs {
 		if len(ms) > 0 {
 			t.takeReadings(ms)
 			in.Text = understand.MaskAll(in.Text, ms)
 			took = true
 		}
-		if ask == nil || ask.Code != understand.AskReadingUnits || !t.mixedPair(ask) {
+		if ask == nil || ask.Code != understand.AskReadingUnits {
 			break
 		}
+		f := t.mixedPair(ask)
+		if f == nil {
+			break
+		}
+		mixed = append(mixed, f)
 		took = true
 		if !in.drop(ask.Said) {
 			break
@@ -143,11 +150,31 @@ func (t *turn) recordReadings(facts []*ReadingFact) {
 	if len(left) > 0 {
 		t.understood("echo.left-out", words.Args{"Pairs": joinAnd(left)})
 	}
+	var doubted []*ReadingFact
 	for _, f := range facts {
 		if f.Questioned {
-			t.understood("echo.doubt", t.doubtArgs(f))
+			doubted = append(doubted, f)
 		}
 	}
+	t.sayDoubted(doubted)
+}
+
+// sayDoubted echoes the pairs in doubt: one with what was expected, several
+// together.
+func (t *turn) sayDoubted(facts []*ReadingFact) {
+	if len(facts) == 1 {
+		t.understood("echo.doubt", t.doubtArgs(facts[0]))
+	}
+	if len(facts) < 2 {
+		return
+	}
+	var pairs []string
+	units := true
+	for _, f := range facts {
+		pairs = append(pairs, pairText(f))
+		units = units && mixedUnits(f) != 0
+	}
+	t.understood("echo.doubts", words.Args{"Pairs": joinAnd(pairs), "Units": units})
 }
 
 // weigh asks the method what it makes of readings that are not yet recorded.
@@ -234,15 +261,14 @@ func convertedGPS(f *ReadingFact) (float64, bool) {
 }
 
 // mixedPair records a pair that looks like two units, as typed and in doubt:
-// it is asked about when parked. False: there is no pair.
-func (t *turn) mixedPair(ask *understand.Ask) bool {
+// it is asked about when parked. Nil: there is no pair.
+func (t *turn) mixedPair(ask *understand.Ask) *ReadingFact {
 	d, err1 := strconv.ParseFloat(ask.Args["dash"], 64)
 	g, err2 := strconv.ParseFloat(ask.Args["gps"], 64)
 	if err1 != nil || err2 != nil {
-		return false
+		return nil
 	}
 	f := &ReadingFact{Number: len(t.s.Readings) + 1, Indicated: d, Reference: g, Unit: t.speedUnit(), Drive: t.openDrive().Drive, Questioned: true}
 	t.record(f)
-	t.understood("echo.doubt", t.doubtArgs(f))
-	return true
+	return f
 }

@@ -199,11 +199,23 @@ func (t *turn) reviewArgs() words.Args {
 	return words.Args{
 		"Value": t.figure(d.Value), "Now": t.figure(s.Main().Now), "Unit": t.speedUnit(), "W": speedFigure(w.At),
 		"Is": unit.Figure(math.Abs(t.errorNow(w)), 1), "Low": t.errorNow(w) < 0,
-		"Will": unit.Figure(w.After, 1), "Half": unit.Figure(w.PlusMinus, 1),
+		"Will": sided(w.After), "Half": unit.Figure(w.PlusMinus, 1),
 		"Errors": strings.Join(each, ", "), "Readings": upperFirst(inWords(counted)), "N": counted,
 		"Drives": inWords(len(drives)), "ManyDrives": len(drives) > 1, "Doubtful": doubtful, "Near": speedFigure(d.Near),
 		"Because": upperFirst(d.Because), "Writes": s.Writes(), "Rule": t.accuracyRule(), "Label": s.Main().Kind == string(calib.SizeList),
 	}
+}
+
+// sided is an error as it is said: so much high or low.
+func sided(v float64) string {
+	f := unit.Figure(math.Abs(unit.RoundTo(v, 1)), 1)
+	switch r := unit.RoundTo(v, 1); {
+	case r > 0:
+		return f + " high"
+	case r < 0:
+		return f + " low"
+	}
+	return f
 }
 
 // errorNow is the dash's error at W with the value now stored.

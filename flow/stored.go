@@ -27,7 +27,7 @@ func (t *turn) context() understand.Context {
 }
 
 func takeStored(t *turn, in *input) bool {
-	ms, ask := understand.StoredValues(in.Text, t.context())
+	ms, ask := understand.StoredValues(valueText(in.Text), t.context())
 	if len(ms) == 0 {
 		in.ask = ask
 		return false
@@ -48,7 +48,7 @@ func takeStored(t *turn, in *input) bool {
 // quantity is named, so that no tread or pressure is taken for it; a bare
 // figure only where it fits the placard size in some unit.
 func alsoStored(t *turn, in *input) {
-	ms, _ := understand.StoredValues(in.Text, t.context())
+	ms, _ := understand.StoredValues(valueText(in.Text), t.context())
 	for _, m := range ms {
 		if !m.Value.Known() && (t.s.Phase != PhaseFactory || !t.fitsPlacard(m.Value.Value)) {
 			continue
@@ -60,6 +60,26 @@ func alsoStored(t *turn, in *input) {
 		}
 	}
 	t.checkEntries()
+}
+
+// valueText is a text without the tread depths in it, which are no values.
+func valueText(text string) string {
+	if m, ok, _ := understand.Treads(treadText(text)); ok {
+		return understand.Mask(text, m.Start, m.End)
+	}
+	return text
+}
+
+// treadText is a text without the gears, steps and limits in it, which are no
+// tread depths.
+func treadText(text string) string {
+	if m, ok, _ := understand.FindGears(text); ok {
+		text = understand.Mask(text, m.Start, m.End)
+	}
+	if m, ok, _ := understand.FindLimits(text); ok && m.Value.Any() {
+		text = understand.Mask(text, m.Start, m.End)
+	}
+	return text
 }
 
 // fitsPlacard says whether a bare figure could be the placard size's value in
@@ -179,19 +199,36 @@ func alsoSteps(t *turn, in *input) {
 		f := restate(&m)
 		f.Questioned = m.Question
 		if l.Value.Step != nil {
-			f.Step = *l.Value.Step
+			f.Step = m.inUnit(*l.Value.Step)
 		}
 		if l.Value.Min != nil {
-			f.Min = l.Value.Min
+			f.Min = new(m.inUnit(*l.Value.Min))
 		}
 		if l.Value.Max != nil {
-			f.Max = l.Value.Max
+			f.Max = new(m.inUnit(*l.Value.Max))
 		}
-		t.record(f)
+		if f.Step != m.Step || !samePlace(f.Min, m.Min) || !samePlace(f.Max, m.Max) {
+			t.record(f)
+		}
 	}
 	if l.Value.StepUnknown || l.Value.LimitsUnknown {
 		t.record(&AnswerFact{Question: QSteps, Value: "not_known"})
 	}
+}
+
+// inUnit is a step or limit, typed as the tool shows it, in the module's unit.
+func (m *Module) inUnit(v float64) float64 {
+	if m.Shown == "in" {
+		return round(v*unit.MillimetresPerInch, 6)
+	}
+	return v
+}
+
+func samePlace(a, b *float64) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return math.Abs(*a-*b) < 1e-9
 }
 
 func takePercent(t *turn, in *input) bool {

@@ -48,7 +48,12 @@ func (s *State) asksAxleSetting() bool {
 func (s *State) ratio(which string) float64 { return s.Answers[Key{QRatio, which}].Number }
 
 func askAxleSetting(t *turn) {
-	t.ask(QAxleSet, "", "target.axle-setting", words.Args{"From": plainFigure(t.s.ratio("factory")), "To": plainFigure(t.s.ratio("now"))}, "yes", "no")
+	t.ask(QAxleSet, "", "target.axle-setting", words.Args{"From": ratioFigure(t.s.ratio("factory")), "To": ratioFigure(t.s.ratio("now"))}, "yes", "no")
+}
+
+// ratioFigure prints an axle ratio as it is marked: two decimals at least.
+func ratioFigure(v float64) string {
+	return unit.Figure(v, max(2, unit.Decimals(v)))
 }
 
 func takeAxleSetting(t *turn, in *input) bool {
@@ -82,6 +87,7 @@ func (t *turn) aim() bool {
 	if !ok {
 		return false
 	}
+	t.aimAtKnown(&a)
 	t.recordDecision(a)
 	if a.Target == nil || a.Decision.Do == calib.Ask && a.Decision.Reason == calib.ReasonEntryUnit {
 		return false // the question says why
@@ -135,9 +141,13 @@ func (t *turn) sayTarget(a assessed) {
 		"Now": figureOf(m, m.Now), "At": speedList(at), "Shown": speedList(shown), "Speed": t.speedUnit(),
 		"Percent": unit.Figure(math.Abs(short)*100, 1), "Short": short > 0, "Even": math.Abs(short) < 0.0005,
 		"Down": t.goesDown(), "Smaller": g.Value.Num < m.Now.Num, "List": m.Kind == string(calib.SizeList),
-		"Sources": t.sources(), "Same": g.Value == m.Now, "Read": len(t.s.Readings) > 0,
+		"Sources": t.sources(), "Same": g.Value == m.Now, "Read": len(t.s.Readings) > 0, "Limited": g.Limited,
 	}
-	t.say(Result, "target.value", args)
+	key := "target.value"
+	if v, known := t.s.knownValue(); known && v == g.Value && v != m.Now {
+		key = "target.known"
+	}
+	t.say(Result, key, args)
 	t.sayModules()
 }
 
@@ -211,6 +221,9 @@ func (t *turn) sayWarnings(a assessed) {
 		switch w.Code {
 		case calib.BelowTrue, calib.AtLimit, calib.SymbolCap, calib.EntryMismatch, calib.AboveRule,
 			calib.OdometerDiffers, calib.BetweenSteps, calib.OffsetSeen:
+			if w.Code == calib.BetweenSteps && (a.Decision.Reason == calib.ReasonWithin || a.Decision.Reason == calib.ReasonAsGood) {
+				continue // another value would come closer, and need not
+			}
 			if w.Code == calib.OffsetSeen && a.Decision.Do != calib.Done && a.Decision.Do != calib.CannotFix {
 				continue
 			}
@@ -245,6 +258,9 @@ func (s *State) asksFirst() bool {
 	do, _ := s.decided()
 	if do == string(calib.Ask) || do == string(calib.Read) {
 		return true
+	}
+	if _, known := s.knownValue(); known {
+		return false
 	}
 	return s.offersDrive() && !s.Home()
 }

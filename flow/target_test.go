@@ -30,7 +30,7 @@ func TestTargetFarSizesWriteAtOnce(t *testing.T) {
 
 func TestTargetSizeMismatch(t *testing.T) {
 	p := bay(t, Policy{}, &SizeFact{Which: "fitted_other", Text: "275/70R17", DiameterMM: 816.8}).asks(QFirst)
-	p.said("No value fits")
+	p.said("no value fits both axles")
 	if p.s.Target("") != nil || p.s.Decision.Do != "ask" {
 		t.Errorf("%+v %+v", p.s.Target(""), p.s.Decision)
 	}

@@ -208,7 +208,7 @@ func (g *stage) written(w ScriptSaid) string {
 		if len(w.To) > 0 && !slices.Equal(w.To, []string{s.People[s.Owner].Name}) {
 			text = "(to " + strings.Join(w.To, ", ") + ") " + text
 		}
-		text = strings.ReplaceAll(text, w.Job, "JOB")
+		text = g.play.unnamed(w.Job, text)
 	} else if len(w.To) > 0 {
 		text = "(to " + strings.Join(w.To, ", ") + ") " + text
 	}
@@ -219,6 +219,16 @@ func (g *stage) written(w ScriptSaid) string {
 		text += "[" + c.Label + "]"
 	}
 	return guestCode.ReplaceAllString(text, "CODE")
+}
+
+// unnamed puts JOB in the place of the job's number, and JOB1, JOB2 … in that
+// of the others'.
+func (p *ScriptPlay) unnamed(own, text string) string {
+	text = strings.ReplaceAll(text, own, "JOB")
+	for i, job := range p.jobs {
+		text = strings.ReplaceAll(text, job, fmt.Sprintf("JOB%d", i+1))
+	}
+	return text
 }
 
 // hold checks what holds for every conversation.

@@ -23,7 +23,7 @@ func (p *ScriptPlay) Same(t testing.TB, q *ScriptPlay) {
 		t.Fatalf("%d jobs and %d", len(p.jobs), len(q.jobs))
 	}
 	for i := range p.jobs {
-		a, b := plainLog(t, p.jobs[i], p.Logs[p.jobs[i]]), plainLog(t, q.jobs[i], q.Logs[q.jobs[i]])
+		a, b := p.plainLog(t, p.jobs[i]), q.plainLog(t, q.jobs[i])
 		for n := range max(len(a), len(b)) {
 			if n >= len(a) || n >= len(b) || a[n] != b[n] {
 				t.Errorf("entry %d of job %d: one way\n%s\nthe other\n%s", n+1, i+1, nth(a, n), nth(b, n))
@@ -56,7 +56,8 @@ func plainText(s string) string {
 
 // plainLog gives entries as text, with what chance and time decide named by the
 // order of appearance.
-func plainLog(t testing.TB, job string, log []flow.Entry) []string {
+func (p *ScriptPlay) plainLog(t testing.TB, job string) []string {
+	log := p.Logs[job]
 	names := map[string]string{}
 	name := func(kind, s string) string {
 		if s == "" {
@@ -74,7 +75,7 @@ func plainLog(t testing.TB, job string, log []flow.Entry) []string {
 		if err != nil {
 			t.Fatal(err)
 		}
-		data := strings.ReplaceAll(string(raw), job, "JOB")
+		data := p.unnamed(job, string(raw))
 		if f, ok := e.Fact.(*flow.HeardFact); ok {
 			for _, id := range []string{f.ID, f.Target} {
 				if id != "" {
@@ -98,7 +99,7 @@ func plainLog(t testing.TB, job string, log []flow.Entry) []string {
 			if it.Label == flow.ItemIdentity {
 				c = c[strings.IndexByte(c, ':')+1:]
 			}
-			items = append(items, it.Label+"="+clean(guestCode.ReplaceAllString(plainText(strings.ReplaceAll(c, job, "JOB")), "CODE")))
+			items = append(items, it.Label+"="+clean(guestCode.ReplaceAllString(plainText(p.unnamed(job, c)), "CODE")))
 		}
 		ls = append(ls, fmt.Sprintf("%d %s %s %s %d %s %q", e.Seq, name("person", string(e.Who)), e.Role, e.Kind, e.V, data, items))
 	}
