@@ -32,6 +32,8 @@ type Catalogue struct {
 	ids  map[string]bool
 	loc  *i18n.Localizer
 	keys []string
+
+	fixed map[string]string // sentences without figures and numbers: found without a template
 }
 
 // Default is the English catalogue, read once.
@@ -55,7 +57,7 @@ func New(lang string) (*Catalogue, error) {
 	if err != nil {
 		return nil, fmt.Errorf("catalogue %q: %w", lang, err)
 	}
-	c := &Catalogue{ids: map[string]bool{}}
+	c := &Catalogue{ids: map[string]bool{}, fixed: map[string]string{}}
 	for _, n := range names {
 		data, err := files.ReadFile(lang + "/" + n.Name())
 		if err != nil {
@@ -70,6 +72,9 @@ func New(lang string) (*Catalogue, error) {
 				return nil, fmt.Errorf("catalogue %s: %s stands twice", n.Name(), m.ID)
 			}
 			c.ids[m.ID] = true
+			if m.One == "" && m.Other != "" && !strings.Contains(m.Other, "{{") {
+				c.fixed[m.ID] = strings.TrimSpace(m.Other)
+			}
 			c.keys = append(c.keys, m.ID)
 		}
 	}
@@ -91,6 +96,9 @@ func (c *Catalogue) Say(key string, plain bool, args Args) string {
 	id := key
 	if plain && c.ids[key+plainMark] {
 		id = key + plainMark
+	}
+	if s, ok := c.fixed[id]; ok {
+		return s
 	}
 	cfg := i18n.LocalizeConfig{MessageID: id, TemplateData: map[string]any(args)}
 	if n, ok := args["Count"]; ok {
