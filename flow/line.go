@@ -76,6 +76,9 @@ func (l *line) field(name, v string) {
 	}
 }
 
+// by names the role of who did it, nothing for the assistant.
+func (l *line) by(r Role) { l.when(r != "", "by "+string(r)) }
+
 func (l *line) number(name string, v float64) {
 	if v != 0 {
 		l.field(name, shortNumber(v))
@@ -249,11 +252,14 @@ func (l *line) people(e Entry) {
 		l.word(f.What)
 		l.value("value", f.Value)
 		l.word(f.Now)
-		l.when(e.Role != "" && f.Now != "asked", "by "+string(e.Role))
+		if f.Now != "asked" {
+			l.by(e.Role)
+		}
 		l.when(f.Self, "self")
 		l.field("module", f.Module)
 	case *WaiverFact:
-		l.word(string(f.Gate), "by "+string(e.Role))
+		l.word(string(f.Gate))
+		l.by(e.Role)
 		l.when(f.Approved, "approved")
 		l.when(f.Self, "self")
 	case *AmendedFact:
@@ -273,7 +279,7 @@ func (l *line) people(e Entry) {
 		l.when(f.To == "", "absent")
 		l.when(f.Sup, "reassigned")
 	case *SignOffFact:
-		l.word("by " + string(e.Role))
+		l.by(e.Role)
 		l.when(f.Self, "self")
 	case *AlertFact:
 		l.word(f.What, "to", string(f.To))
