@@ -251,8 +251,11 @@ func takeLoad(t *turn, in *input) bool {
 		return true
 	}
 	// The marking itself: "121/118S".
-	if z, err := tyre.Parse(t.s.Sizes["fitted"].Text + " " + in.Text); err == nil && (z.LoadIndex != "" || z.SpeedSymbol != "") {
+	if z, err := tyre.Parse(t.s.Sizes["fitted"].unmarked() + " " + in.Text); err == nil && (z.LoadIndex != "" || z.SpeedSymbol != "") {
 		f := t.s.Sizes["fitted"]
+		if bare := f.unmarked(); bare != f.Text {
+			f.Text = bare + " " + z.LoadIndex + z.SpeedSymbol // what was typed before was not it
+		}
 		f.LoadIndex, f.SpeedSymbol = z.LoadIndex, z.SpeedSymbol
 		t.record(&f)
 		in.Text = ""
@@ -265,6 +268,11 @@ func takeLoad(t *turn, in *input) bool {
 		return true
 	}
 	return false
+}
+
+// unmarked is the size's text without load index and speed symbol.
+func (f SizeFact) unmarked() string {
+	return strings.TrimSpace(strings.Replace(f.Text, f.LoadIndex+f.SpeedSymbol, "", 1))
 }
 
 // bigChange: over 15 % is asked again (calibration method, section 2).
