@@ -106,8 +106,9 @@ func (p *player) release(*flow.Reply) []line { return p.watches("release") }
 // 2438 to 2609, nothing else", "change in abs 2438 to 2609 and nothing else".
 var toWrite = regexp.MustCompile(`(?:One change:|[Cc]hange|Restore:)(.*?) (\S+) to (\S+?),? (?:and )?nothing else`)
 
-// setBack is how restoring is put in plain words: "set in abs 2438 again".
-var setBack = regexp.MustCompile(`, set( in \S+)? (\S+) again and nothing else`)
+// setBack is how restoring what may still be there is put: "Restore: abs, 2438
+// once more, nothing else", "set in abs 2438 again and nothing else".
+var setBack = regexp.MustCompile(`(?:Restore:|, set)( \S+,| in \S+)? (\S+) (?:again|once more),? (?:and )?nothing else`)
 
 // write does what the question asks for at the tool, and tells its word.
 func (p *player) write(r *flow.Reply) []line {
