@@ -35,7 +35,7 @@ type Config struct {
 }
 
 // maxLines bounds what people say in one job. maxSame is how often a question
-// may come back word for word.
+// may come back word for word, from one drive to the next.
 const (
 	maxLines = 160
 	maxSame  = 8

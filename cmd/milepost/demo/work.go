@@ -194,6 +194,7 @@ func (p *player) drive(r *flow.Reply) []line {
 		return []line{{who: p.worker, tap: c}}
 	}
 	p.drives++
+	clear(p.hearing) // another drive is another answer to the same words
 	day := 0.0015 * p.rand.NormFloat64()
 	var pairs []string
 	for _, f := range number.FindAllString(m[1], -1) {
