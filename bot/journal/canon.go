@@ -26,7 +26,7 @@ func canonical(data json.RawMessage) ([]byte, error) {
 const maxPlainDepth = 16
 
 // plain reports whether b begins with a JSON value that is canonical beyond doubt
-// and where it ends. It knows whole numbers up to 15 digits, printable ASCII
+// and where it ends. It knows numbers up to 15 digits, printable ASCII
 // strings without escapes and objects whose keys ascend; all else is false, which
 // says nothing.
 func plain(b []byte, depth int) (end int, ok bool) {
@@ -66,6 +66,10 @@ func plainString(b []byte) (int, bool) {
 	return 0, false
 }
 
+// plainNumber knows whole numbers and decimals of at most 15 digits. No two such
+// decimals are the same double, so the shortest text of the double, which RFC
+// 8785 asks for, is the decimal itself, without zeros at its end; and from 1e-6
+// up it is written without an exponent.
 func plainNumber(b []byte) (int, bool) {
 	i := 0
 	if b[0] == '-' {
@@ -75,11 +79,26 @@ func plainNumber(b []byte) (int, bool) {
 	for i < len(b) && '0' <= b[i] && b[i] <= '9' {
 		i++
 	}
-	if i == first || i-first > 15 || b[first] == '0' && i != 1 {
-		return 0, false // none, too long, leading zero or minus zero
+	whole := i - first
+	if whole == 0 || whole > 15 || b[first] == '0' && whole > 1 {
+		return 0, false // none, too long, leading zero
 	}
-	if i < len(b) && (b[i] == '.' || b[i] == 'e' || b[i] == 'E') {
-		return 0, false
+	zero := b[first] == '0'
+	if i < len(b) && b[i] == '.' {
+		point := i
+		for i++; i < len(b) && '0' <= b[i] && b[i] <= '9'; i++ {
+		}
+		decimals := i - point - 1
+		if decimals == 0 || whole+decimals > 15 || b[i-1] == '0' {
+			return 0, false
+		}
+		if zero && decimals > 5 {
+			return 0, false // may be below 1e-6
+		}
+		zero = false
+	}
+	if zero && first > 0 || i < len(b) && (b[i] == 'e' || b[i] == 'E') {
+		return 0, false // minus zero, exponent
 	}
 	return i, true
 }
