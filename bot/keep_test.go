@@ -12,7 +12,9 @@ import (
 	"time"
 
 	"milepost/bot"
+	"milepost/bot/bottest"
 	"milepost/bot/journal"
+	"milepost/flow"
 )
 
 func file(name, content string) *bot.Attachment {
@@ -315,7 +317,7 @@ func TestDigest(t *testing.T) {
 	count := func() (n int) {
 		r.bot.Tick(t.Context())
 		r.flush()
-		for _, o := range r.net.Sent() {
+		for _, o := range r.sent() {
 			if o.Thread == "office" {
 				n++
 			}
@@ -342,8 +344,8 @@ func TestReminders(t *testing.T) {
 			r := start(t, newMem())
 			r.say("tech", "new job unit 14")
 			r.say("tech", "remind")
-			n := len(r.net.Texts())
-			tick := func() []string { r.bot.Tick(t.Context()); r.flush(); return r.net.Texts()[n:] }
+			n := len(r.texts())
+			tick := func() []string { r.bot.Tick(t.Context()); r.flush(); return r.texts()[n:] }
 			r.clock.set(c.jump)
 			r.clock.pass(59 * time.Minute)
 			if got := tick(); len(got) != 0 {
@@ -370,16 +372,16 @@ func TestReminderAfterRestart(t *testing.T) {
 	r.clock.pass(5 * time.Hour)
 	r.again()
 	deadline := time.Now().Add(5 * time.Second)
-	for !slices.Contains(r.net.Texts(), "torque the wheels") {
+	for !slices.Contains(r.texts(), "torque the wheels") {
 		if time.Now().After(deadline) {
-			t.Fatalf("said %q", r.net.Texts())
+			t.Fatalf("said %q", r.texts())
 		}
 		time.Sleep(5 * time.Millisecond)
 	}
 	r.stop()
 	r.again()
 	r.flush()
-	if n := strings.Count(strings.Join(r.net.Texts(), "\n"), "torque"); n != 1 {
+	if n := strings.Count(strings.Join(r.texts(), "\n"), "torque"); n != 1 {
 		t.Errorf("reminded %d times", n)
 	}
 }
@@ -393,9 +395,9 @@ func TestTwoThreads(t *testing.T) {
 	in := r.in("noor", "hello")
 	in.Job = job
 	r.give(in)
-	before := len(r.net.Sent())
+	before := len(r.sent())
 	r.say("cust", "455 rev/km")
-	sent := r.net.Sent()[before:]
+	sent := r.sent()[before:]
 	if len(sent) != 1 || sent[0].Thread != "dm-cust" {
 		t.Errorf("%+v", sent)
 	}
@@ -403,5 +405,78 @@ func TestTwoThreads(t *testing.T) {
 	r.again()
 	if got := r.say("noor", "release"); !slices.Contains(got, "echo release") || r.job() != job {
 		t.Errorf("from the second thread: %q in %s", got, r.job())
+	}
+}
+
+// A job's thread begins with its card. Where the network can change it in place
+// there is one, as the job stands; else a new one when the phase changes.
+func TestCard(t *testing.T) {
+	cards := func(sent []bot.Outbound) (n int, last string) {
+		for _, o := range sent {
+			if o.Reply.Kind == flow.Card {
+				n, last = n+1, o.Reply.Text
+			}
+		}
+		return n, last
+	}
+	r := start(t, newMem())
+	r.say("tech", "new job unit 14")
+	if first := r.net.Sent()[0]; first.Reply.Kind != flow.Card || first.Log != 3 {
+		t.Errorf("the thread begins with %+v", first)
+	}
+	r.say("tech", "stored")
+	if n, _ := cards(r.net.Sent()); n != 1 {
+		t.Errorf("%d cards in one phase", n)
+	}
+	r.say("tech", "close")
+	if n, _ := cards(r.net.Sent()); n != 2 {
+		t.Errorf("%d cards after the phase changed once", n)
+	}
+
+	in := &bottest.CardFake{}
+	in.Named = "fake"
+	r = start(t, newMem(), func(c *bot.Config) { c.Networks = []bot.Network{in} })
+	r.net = &in.Fake
+	for _, text := range []string{"new job unit 14", "vehicle the blue van", "stored"} {
+		r.say("tech", text)
+	}
+	if n, last := cards(r.net.Sent()); n != 1 || !strings.Contains(last, "the blue van") || !strings.Contains(last, "2438") {
+		t.Errorf("%d cards, the last %q", n, last)
+	}
+}
+
+// A raw track is erased when its days after the close are over; what was made
+// of it stays.
+func TestTrackRetention(t *testing.T) {
+	step := func(s *flow.State, m flow.Message, env flow.Env) (flow.Outcome, error) {
+		out, err := stub(s, m, env)
+		if m.File != nil { // in this test every file is a track
+			for i := range out.Entries {
+				if out.Entries[i].Kind == flow.KindBackup {
+					out.Entries[i].Kind, out.Entries[i].Fact = flow.KindFile, &flow.FileFact{Bytes: m.File.Bytes, Use: "track"}
+				}
+			}
+		}
+		return out, err
+	}
+	r := startStep(t, newMem(), step, func(c *bot.Config) { c.Shops[0].Policy.Retention = 30 })
+	r.say("tech", "new job unit 14")
+	r.upload("tech", file("drive.gpx", "<gpx/>"))
+	r.say("tech", "close")
+	for _, c := range []struct{ days, files int }{{1, 1}, {28, 1}, {2, 0}, {1, 0}} {
+		r.clock.pass(time.Duration(c.days) * 24 * time.Hour)
+		r.bot.Tick(t.Context())
+		if n := len(r.blobs.files); n != c.files {
+			t.Errorf("%v after the close: %d files", r.clock.Now().Format(time.DateOnly), n)
+		}
+	}
+	erased := 0
+	for _, e := range r.entries(r.job()) {
+		if l, _ := journal.Parse(e.Bytes); l.Kind == "erased" {
+			erased++
+		}
+	}
+	if erased != 1 || strings.Contains(r.store.dump(), "drive.gpx") && strings.Count(r.store.dump(), "drive.gpx") > 1 {
+		t.Errorf("%d erasures\n%s", erased, r.store.dump())
 	}
 }

@@ -19,21 +19,18 @@ type send struct {
 // they are worded for, else to those meant for everyone, else to where the
 // message came from.
 func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) ([]send, error) {
-	if len(out.Replies) == 0 {
-		return nil, nil
-	}
 	threads := l.threads
 	if joined != nil {
 		threads = append(threads[:len(threads):len(threads)], *joined)
 	}
 	log := out.State.Seq
-	var sends []send
+	sends, err := b.cards(v, l, threads, joined, out.State)
+	if err != nil {
+		return nil, err
+	}
 	for i := range out.Replies {
 		r := &out.Replies[i]
 		for n, t := range b.targets(v, threads, r, out.State) {
-			if r.Kind == flow.Card && len(r.To) == 0 && !b.out.edits(t.Network) && l.state.Phase == out.State.Phase && l.state.Seq > 0 {
-				continue // a network that can't change a card gets one when the phase changes
-			}
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
 				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To)}
 			s, err := newSend(o)
@@ -42,6 +39,38 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 			}
 			sends = append(sends, s)
 		}
+	}
+	return sends, nil
+}
+
+// cards gives each thread the job's card as it stands now: where the network can
+// change it in place whenever a word of it changes, else when the phase does. A
+// thread begins with one. It is no entry: it says nothing that is not one.
+func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, s *flow.State) ([]send, error) {
+	policy, now := v.shop.policyNow(), b.now()
+	moved := l.state.Phase != s.Phase
+	var sends []send
+	for n, t := range threads {
+		edits := b.out.edits(t.Network)
+		begins := joined != nil && n == len(threads)-1
+		if !moved && !begins && !edits {
+			continue
+		}
+		role := t.For
+		if role == "" {
+			role = s.People[s.Owner].Role
+		}
+		plain := flow.RegisterOf(role) == flow.Plain
+		text := flow.CardText(s, policy, now, plain)
+		if !begins && edits && text == flow.CardText(l.state, policy, now, plain) {
+			continue
+		}
+		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq,
+			Reply: flow.Reply{Seq: s.Seq, Kind: flow.Card, Role: role, Phase: s.Phase, Text: text}})
+		if err != nil {
+			return nil, err
+		}
+		sends = append(sends, o)
 	}
 	return sends, nil
 }

@@ -70,8 +70,9 @@ type Network interface {
 	Send(ctx context.Context, out Outbound) error
 }
 
-// CardEditor is the ability to change the job's card in place. A network
-// without it is sent a new card only when the phase changes.
+// CardEditor is the ability to change the job's card in place: a message of
+// kind card that is for nobody in particular. A network without it is sent one
+// in a new thread and when the phase changes.
 type CardEditor interface {
 	EditCard(ctx context.Context, out Outbound) error
 }

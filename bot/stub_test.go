@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -156,6 +157,7 @@ type rig struct {
 	blobs *memBlobs
 	net   *bottest.Fake
 	clock *clock
+	step  bot.Step
 	log   *logBuffer
 	stop  func()
 	n     int
@@ -181,7 +183,12 @@ var people = map[bot.Identity]flow.Role{
 // start makes a bot on a store and runs it until the test ends or stop.
 func start(t testing.TB, store *mem, change ...func(*bot.Config)) *rig {
 	t.Helper()
-	r := &rig{t: t, store: store, blobs: &memBlobs{}, net: &bottest.Fake{}, log: &logBuffer{},
+	return startStep(t, store, stub, change...)
+}
+
+func startStep(t testing.TB, store *mem, step bot.Step, change ...func(*bot.Config)) *rig {
+	t.Helper()
+	r := &rig{t: t, step: step, store: store, blobs: &memBlobs{}, net: &bottest.Fake{}, log: &logBuffer{},
 		clock: &clock{now: time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)}}
 	return r.again(change...)
 }
@@ -195,7 +202,7 @@ func (r *rig) again(change ...func(*bot.Config)) *rig {
 	for _, c := range change {
 		c(&cfg)
 	}
-	b, err := bot.New(bot.WithStep(cfg, stub))
+	b, err := bot.New(bot.WithStep(cfg, r.step))
 	if err != nil {
 		r.t.Fatal(err)
 	}
@@ -230,12 +237,25 @@ func (r *rig) say(who, text string) []string {
 
 func (r *rig) give(in bot.Inbound) []string {
 	r.t.Helper()
-	before := len(r.net.Sent())
+	before := len(r.sent())
 	if err := r.bot.Handle(context.Background(), in); err != nil {
 		r.t.Fatalf("handle %q: %v", in.Text, err)
 	}
 	r.flush()
-	return r.net.Texts()[before:]
+	return r.texts()[before:]
+}
+
+// sent is what was sent, without the jobs' cards.
+func (r *rig) sent() []bot.Outbound {
+	return slices.DeleteFunc(r.net.Sent(), func(o bot.Outbound) bool { return o.Reply.Kind == flow.Card })
+}
+
+func (r *rig) texts() []string {
+	var ts []string
+	for _, o := range r.sent() {
+		ts = append(ts, o.Reply.Text)
+	}
+	return ts
 }
 
 func (r *rig) flush() {
@@ -249,7 +269,7 @@ func (r *rig) flush() {
 
 // job is the job of the last message sent in one.
 func (r *rig) job() string {
-	sent := r.net.Sent()
+	sent := r.sent()
 	for i := len(sent) - 1; i >= 0; i-- {
 		if sent[i].Job != "" {
 			return sent[i].Job

@@ -119,6 +119,9 @@ func (t *Terminal) Send(ctx context.Context, out bot.Outbound) error {
 		return nil
 	}
 	t.place.Job, t.place.Log, t.place.Reply.Phase = out.Job, out.Log, out.Reply.Phase
+	if !t.cfg.JSON && out.Reply.Kind == flow.Card && len(out.Reply.To) == 0 {
+		return nil // a card is to be changed in place, which a terminal can't: "where are we" shows it
+	}
 	if err := t.write(t.render(&out)); err != nil {
 		return err
 	}
