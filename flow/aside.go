@@ -262,6 +262,10 @@ func (t *turn) photo(in *input) bool {
 	if q := t.open(); q != nil && takesFiles[q.ID] {
 		return false
 	}
+	if t.upgrades(in.File) {
+		t.again()
+		return true
+	}
 	t.keepFile(in.File, "other")
 	t.answerTo(Notice, "file.kept", fileArgs(in.File))
 	if !t.s.Driving() {

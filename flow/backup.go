@@ -42,7 +42,14 @@ func takeBackup(t *turn, in *input) bool {
 	if ms := understand.Modules(in.Text); len(ms) > 0 && t.s.Module(ms[0].Value) != nil {
 		name = ms[0].Value
 	}
-	if !one && allInOne(in.Text) {
+	if !one && allInOne(in.Text) && !t.s.HasFor(QBackup, oneFile) {
+		t.record(&AnswerFact{Question: QBackup, About: oneFile, Value: "yes"})
+		if in.File == nil && !keptSomewhere(onePattern.ReplaceAllString(in.Text, "")) {
+			t.hint("backup.where", nil) // one file, but which and where?
+			return true
+		}
+	}
+	if t.s.HasFor(QBackup, oneFile) {
 		name = ""
 	}
 	if in.File != nil {
@@ -99,10 +106,48 @@ func (t *turn) takeBackupFile(in *input, name string) bool {
 		t.understood("echo.backup.photo", fileArgs(f))
 		return true
 	}
+	if name != "" && f.SHA256 != "" && f.SHA256 == t.s.BackupHash && !t.s.hasBackup(name) {
+		t.hint("backup.same", words.Args{"Name": f.Name, "Module": t.moduleName(name)})
+		return true
+	}
 	t.keepFile(f, "backup")
 	t.record(&BackupFact{Bytes: f.Bytes, Module: name}, Item{ItemFile, f.Name}, Item{ItemSHA256, f.SHA256})
 	t.understood("echo.backup.file", fileArgs(f))
 	return true
+}
+
+// oneFile is what a backup answer is about that says one file holds all modules.
+const oneFile = "one_file"
+
+var onePattern = regexp.MustCompile(`(?i)\b(?:all|both|everything)?\s*(?:of them|modules)?\s*(?:is|are)?\s*in (?:the )?(?:one|same) file\b`)
+
+// upgrades takes a file that comes after an attestation as the copy itself.
+func (t *turn) upgrades(f *File) bool {
+	if f.Bytes == 0 || f.Web || f.Elsewhere || f.Track != nil || strings.HasPrefix(f.Type, "image/") ||
+		t.s.Phase == PhaseClosed || t.s.Driving() {
+		return false
+	}
+	for i := range t.s.Backups {
+		b := t.s.Backups[i]
+		if !b.Attested || b.ValuesOnly || t.s.hasFile(b.Module) {
+			continue
+		}
+		t.keepFile(f, "backup")
+		t.record(&BackupFact{Bytes: f.Bytes, Module: b.Module}, Item{ItemFile, f.Name}, Item{ItemSHA256, f.SHA256})
+		t.understood("echo.backup.file", fileArgs(f))
+		return true
+	}
+	return false
+}
+
+// hasFile says whether a copy of a module's data was uploaded.
+func (s *State) hasFile(module string) bool {
+	for _, b := range s.Backups {
+		if !b.Attested && (b.Module == "" || b.Module == module) {
+			return true
+		}
+	}
+	return false
 }
 
 func allInOne(text string) bool {

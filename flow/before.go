@@ -115,6 +115,9 @@ func (t *turn) takeLines(in *input) bool {
 		return false
 	}
 	ticks := m.Value
+	if v, said, _ := understand.Voltage(understand.Mask(in.Text, codes.Start, codes.End)); said && ticks.Volts == nil {
+		ticks.Volts = &v.Value
+	}
 	if len(ticks.Open) == 1 && !ticks.All && len(ticks.Yes) == 0 && len(ticks.No) == 0 {
 		t.openOne(ticks.Open[0])
 		return true
@@ -195,20 +198,29 @@ func (t *turn) notSo(line int, told bool) {
 
 // recordCodesBefore keeps the codes and lamps present before the work. With a
 // brake, stability, steering or airbag lamp there is no road drive.
-func (t *turn) recordCodesBefore(codes []string, lamps []understand.Lamp) {
+func (t *turn) recordCodesBefore(codes []string, seen []understand.Lamp) {
 	f := &CodesFact{When: "before", List: codes}
 	other := ""
-	for _, l := range lamps {
+	for _, l := range seen {
 		f.Lamps = append(f.Lamps, l.Category)
 		if l.Category == "other" {
 			other = l.Words
 		}
 	}
-	t.record(f, Item{ItemOther, other})
-	if len(codes)+len(f.Lamps) > 0 {
-		t.understood("echo.codes", words.Args{"Codes": strings.Join(codes, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
+	for _, c := range t.s.Codes { // what was told before stays told
+		if c.When == "before" {
+			f.List, f.Lamps = union(c.List, f.List), union(c.Lamps, f.Lamps)
+		}
 	}
-	if !t.s.roadSafe() {
+	t.record(f, Item{ItemOther, other})
+	lamps, safe := strings.Join(f.Lamps, ", "), t.s.roadSafe()
+	if !safe {
+		lamps = "" // said below
+	}
+	if len(f.List) > 0 || lamps != "" {
+		t.understood("echo.codes", words.Args{"Codes": strings.Join(f.List, ", "), "Lamps": lamps})
+	}
+	if !safe {
 		t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(lineLamps), Value: "no"})
 		t.understood("before.lamp.stop", words.Args{"Lamps": strings.Join(f.Lamps, ", ")})
 	}

@@ -182,6 +182,9 @@ func takeCodes(t *turn, in *input) bool {
 // recordCodes records a reading of codes and lamps with what is new of it.
 func (t *turn) recordCodes(c codesSaid) {
 	s := t.s
+	if s.Phase == PhaseDrive || s.Phase == PhaseReview {
+		t.addSeen(&c)
+	}
 	f := &CodesFact{When: "after_drive", List: list(c.Codes), New: []string{}, Lamps: list(c.Lamps), Drive: s.lastDrive()}
 	switch s.Phase {
 	case PhaseChange, PhaseRecover:
@@ -211,6 +214,51 @@ func (t *turn) recordCodes(c codesSaid) {
 	if len(f.New) > 0 && s.codesRead() || stops(f.Lamps) {
 		t.call("new_codes", words.Args{"Codes": strings.Join(f.New, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
 	}
+}
+
+// whileDriving is when codes and lamps were told of that came up on the road.
+const whileDriving = "while_driving"
+
+// seenDriving keeps what is told of codes and lamps on the road: nothing is
+// asked there, and "parked, none" does not make it undone. It says whether the
+// message told of any.
+func (t *turn) seenDriving(in *input) bool {
+	codes, _, _ := understand.Codes(in.Text)
+	lamps, _, _ := understand.Lamps(in.Text)
+	if len(codes.Value.List)+len(lamps.Value.List) == 0 {
+		return false
+	}
+	c := readCodes(&input{Text: in.Text})
+	f := &CodesFact{When: whileDriving, List: list(c.Codes), New: []string{}, Lamps: list(c.Lamps), Drive: t.s.lastDrive()}
+	t.record(f, Item{ItemOther, strings.Join(c.Other, ", ")})
+	if stops(f.Lamps) {
+		t.understood("drive.lamp", words.Args{"Lamps": strings.Join(f.Lamps, ", ")})
+	}
+	return true
+}
+
+// addSeen adds to the first reading after a drive what was told of on the road.
+func (t *turn) addSeen(c *codesSaid) {
+	if len(t.s.codesHere()) > 0 {
+		return // read again since
+	}
+	for _, f := range t.s.Codes {
+		if f.When != whileDriving || f.Drive != t.s.lastDrive() {
+			continue
+		}
+		c.Codes, c.Lamps, c.None = union(c.Codes, f.List), union(c.Lamps, f.Lamps), false
+	}
+}
+
+// union is a list with what another has beside it.
+func union(a, b []string) []string {
+	u := slices.Clone(a)
+	for _, x := range b {
+		if !slices.Contains(u, x) {
+			u = append(u, x)
+		}
+	}
+	return u
 }
 
 func askNewCodes(t *turn) {

@@ -206,7 +206,13 @@ func takeDrive(t *turn, in *input) bool {
 	if t.aboutDrive(in) {
 		return true
 	}
+	seen := t.s.Driving() && t.seenDriving(in)
 	took := t.readingsToo(in)
+	if seen && !took && !parkedWords.MatchString(in.Text) {
+		t.sayNow("drive.noted", nil)
+		in.Text = ""
+		return true
+	}
 	if !took && parkedWords.MatchString(in.Text) {
 		t.home(in)
 		return true

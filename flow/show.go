@@ -36,6 +36,9 @@ func shown(e *Entry, s *State) (string, any) {
 	case *OdometerFact:
 		return "odometer", map[string]any{"value": f.Value, "unit": f.Unit}
 	case *CodesFact:
+		if f.When == whileDriving {
+			return "", nil
+		}
 		c := *f
 		c.List, c.New, c.Lamps = list(c.List), list(c.New), list(c.Lamps)
 		return "codes", c
