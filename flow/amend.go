@@ -55,6 +55,9 @@ var amendable = map[string]QuestionID{
 	understand.FieldGears: QGears, understand.FieldSpeedFrom: QSensing, understand.FieldLoad: QLoad,
 }
 
+// personal are the questions whose answers are erasable words.
+var personal = map[QuestionID]bool{QVehicle: true, QVIN: true, QBackup: true}
+
 // amend puts a new answer in place of an old one.
 func (t *turn) amend(q *question, about, text, by string) {
 	old := t.answerText(t.s.Answers[Key{q.ID, about}])
@@ -69,7 +72,13 @@ func (t *turn) amend(q *question, about, text, by string) {
 		return
 	}
 	now := t.answerText(t.s.Answers[Key{q.ID, about}])
-	t.record(&AmendedFact{Question: q.ID, About: about, From: old, To: now, By: by})
+	f := &AmendedFact{Question: q.ID, About: about, From: old, To: now, By: by}
+	var items []Item
+	if personal[q.ID] { // words that may have to be erased are no part of the leaf
+		f.From, f.To = "", ""
+		items = []Item{{ItemFrom, old}, {ItemTo, now}}
+	}
+	t.record(f, items...)
 	if len(t.replies) > said {
 		return // it asked something back
 	}

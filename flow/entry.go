@@ -52,6 +52,8 @@ const (
 	ItemReason   = "reason" // reason of a waiver, a deviation, a hand-over
 	ItemOther    = "other"  // other words of a person within a fact
 	ItemMessage  = "message"
+	ItemFrom     = "from" // erasable words that were amended
+	ItemTo       = "to"   // and what took their place
 )
 
 // Kind names what an entry records.

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -14,6 +15,11 @@ import (
 // readingsToo takes readings out of a message, and what is said of earlier
 // ones: strike, keep, correct, swap. It says whether there was any.
 func (t *turn) readingsToo(in *input) bool {
+	if at := takenBack.FindStringIndex(in.Text); at != nil {
+		if ms, _ := understand.Readings(in.Text[:at[0]], t.context()); len(ms) > 0 {
+			return t.strikeAtOnce(in, at[0])
+		}
+	}
 	if t.mend(in) {
 		return true
 	}
@@ -66,6 +72,21 @@ func (t *turn) readingsToo(in *input) bool {
 		}
 		t.askBack(ask)
 		return true
+	}
+	return took
+}
+
+// takenBack takes back the pair it stands behind: "66/70, strike that".
+var takenBack = regexp.MustCompile(`(?i)[\s,;.–-]*\b(?:strike|scratch)\s+(?:that|it|this|that one)[.!\s]*$`)
+
+// strikeAtOnce takes the readings before the words that take the last of them
+// back, and strikes that one.
+func (t *turn) strikeAtOnce(in *input, end int) bool {
+	n := len(t.s.Readings)
+	in.Text = in.Text[:end]
+	took := t.readingsToo(in)
+	if last := len(t.s.Readings); last > n {
+		t.mendReading(&t.s.Readings[last-1], "struck", 0, 0)
 	}
 	return took
 }

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"slices"
+	"strings"
 	"testing"
 )
 
@@ -52,5 +53,24 @@ func TestFileAfterAttestation(t *testing.T) {
 	p.step(Message{File: &File{Name: "a.bin", Type: "application/octet-stream", Bytes: 9, SHA256: "ab"}})
 	if !p.s.hasFile("") || p.s.BackupHash != "ab" {
 		t.Errorf("%+v", p.s.Backups)
+	}
+}
+
+// Erasable words that were amended are no part of the leaf.
+func TestAmendedWordsAreErasable(t *testing.T) {
+	p := playFrom(t, Policy{}).lines("new job zebra truck, bay, 48210 mi", "no", "change the vehicle to purple wagon")
+	for i := range p.entries {
+		raw, err := Encode(&p.entries[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, w := range []string{"zebra", "purple"} {
+			if strings.Contains(string(raw), w) {
+				t.Errorf("%s holds %q: %s", p.entries[i].Kind, w, raw)
+			}
+		}
+	}
+	if p.s.Vehicle != "purple wagon" {
+		t.Error(p.s.Vehicle)
 	}
 }

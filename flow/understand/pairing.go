@@ -48,6 +48,7 @@ type pairing struct {
 	conditions []string
 	tool       bool
 	letters    bool // d and g stand for dash and GPS
+	ahead      bool // a pair with a label before each figure has been read: so are the others labelled
 	ask        *Ask
 }
 
@@ -70,16 +71,13 @@ func (p *pairing) pairs() ([]pair, *Ask) {
 	}
 	clauses := split(p.items, hardItem)
 	var out []pair
-	var first *Ask
+	var doubt *Ask
 	for _, c := range clauses {
 		q, ask := p.clause(c)
-		out = append(out, q...)
-		if ask != nil && first == nil {
-			first = ask
-		}
+		out, doubt = append(out, q...), first(doubt, ask)
 	}
-	if first == nil || len(clauses) < 2 {
-		return out, first
+	if doubt == nil || len(clauses) < 2 {
+		return out, doubt
 	}
 	all := slices.Clone(p.items)
 	for i := range all {
@@ -90,7 +88,7 @@ func (p *pairing) pairs() ([]pair, *Ask) {
 	if q, ask := p.clause(all); ask == nil {
 		return q, nil
 	}
-	return out, first
+	return out, doubt
 }
 
 // clause reads one line: groups between separators, grown until each makes whole pairs.
@@ -130,7 +128,11 @@ func (p *pairing) clause(items []item) ([]pair, *Ask) {
 	case len(rest) == 0:
 		return out, nil
 	case ask != nil:
-		return out, ask
+		q, left := p.certain(cur)
+		if len(q) == 0 {
+			left = ask
+		}
+		return append(out, q...), left
 	case len(rest) == 1:
 		return out, newAsk(AskReadingSingle, p.said(rest), "value", plain(rest[0].value))
 	}
@@ -138,6 +140,48 @@ func (p *pairing) clause(items []item) ([]pair, *Ask) {
 		return q, nil
 	}
 	return out, newAsk(AskReadingWhich, p.said(rest))
+}
+
+// certain takes out of a group that makes no whole pairs those that are beyond doubt: two figures tied by a slash. What
+// stands between them is read as groups of its own. The ask is about what is left, nil where nothing is.
+func (p *pairing) certain(items []item) ([]pair, *Ask) {
+	var out []pair
+	var ask *Ask
+	rest := func(part []item) {
+		if len(only(part, figureItem)) == 0 {
+			return
+		}
+		q, a := p.group(trimJoins(part))
+		out, ask = append(out, q...), first(ask, a)
+	}
+	from := 0
+	for i := 0; i+2 < len(items); i++ {
+		tied := items[i].kind == figureItem && items[i+1].kind == joinItem && items[i+1].slash && items[i+2].kind == figureItem
+		if !tied || i > from && items[i-1].kind == joinItem || i+3 < len(items) && items[i+3].kind == joinItem {
+			continue
+		}
+		rest(items[from:i])
+		q, a := p.couple(items[i : i+3])
+		if a == nil {
+			out = append(out, q)
+		}
+		ask = first(ask, a)
+		i, from = i+2, i+3
+	}
+	if from == 0 {
+		_, a := p.group(items)
+		return nil, a
+	}
+	rest(items[from:])
+	return out, ask
+}
+
+// first is the first of two asks that there is.
+func first(a, b *Ask) *Ask {
+	if a != nil {
+		return a
+	}
+	return b
 }
 
 func (p *pairing) said(figs []item) string {
@@ -315,6 +359,8 @@ func (p *pairing) couple(items []item) (pair, *Ask) {
 			give(&ra, &a, l)
 		case fwd && !back:
 			give(&rb, &b, l)
+		case p.ahead:
+			give(&rb, &b, l)
 		default:
 			return pair{}, newAsk(AskReadingWhich, said, "label", roleName(l.role))
 		}
@@ -351,6 +397,7 @@ func (p *pairing) couple(items []item) (pair, *Ask) {
 			return pair{}, newAsk(AskReadingNone, said)
 		}
 	}
+	p.ahead = p.ahead || len(before) == 1 && len(between) == 1 && len(after) == 0
 	q := pair{dash: a, gps: b, doubt: a.doubt || b.doubt, start: p.from(items), end: p.to(items)}
 	if ra == onGPS {
 		q.dash, q.gps = b, a

@@ -3,6 +3,8 @@ package understand
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"strings"
 )
 
 // Reading is one pair of speeds read at the same moment.
@@ -25,13 +27,21 @@ const (
 	mileKm                   = 1.609344
 )
 
-// Readings reads pairs of dash and GPS speed, in any number. Unlabelled pairs are dash first.
+// measuredMile is the time of a measured mile or kilometre: its seconds are no speed.
+var measuredMile = regexp.MustCompile(`(?i)\b(?:mile|km|kilomet(?:re|er))\b\D{0,12}\d{2,3}(?:\.\d+)?\s*(?:s|sec|secs|seconds)\b`)
+
+// Readings reads pairs of dash and GPS speed, in any number. Unlabelled pairs are dash first. The pairs that are certain
+// come beside an ask for the rest.
 func Readings(text string, ctx Context) ([]Match[Reading], *Ask) {
-	ts := tokens(text)
+	masked := text[:min(len(text), MaxRead)]
+	for _, s := range measuredMile.FindAllStringIndex(masked, -1) {
+		masked = Mask(masked, s[0], s[1])
+	}
+	ts := tokens(masked)
 	p := &pairing{text: text, ctx: ctx}
 	p.gather(ts)
 	if p.ask != nil {
-		return nil, p.ask
+		return piecewise(text, ctx, p.ask), p.ask
 	}
 	if p.count() == 0 {
 		return nil, newAsk(AskReadingNone, text)
@@ -52,6 +62,30 @@ func Readings(text string, ctx Context) ([]Match[Reading], *Ask) {
 		ask = newAsk(AskReadingTool, text)
 	}
 	return out, ask
+}
+
+// piecewise reads the pieces of a text one of which is a range or no number: those that are whole pairs are certain.
+func piecewise(text string, ctx Context, ask *Ask) []Match[Reading] {
+	if ask.Code != AskReadingRangeOf && ask.Code != AskReadingNumber {
+		return nil
+	}
+	var out []Match[Reading]
+	for from := 0; from < len(text); {
+		end := strings.IndexAny(text[from:], ",;\n")
+		if end < 0 {
+			end = len(text) - from
+		}
+		if end < len(text) {
+			if ms, a := Readings(text[from:from+end], ctx); a == nil {
+				for _, m := range ms {
+					m.Start, m.End = m.Start+from, m.End+from
+					out = append(out, m)
+				}
+			}
+		}
+		from += end + 1
+	}
+	return out
 }
 
 // finish turns a pair into a reading, or asks.
