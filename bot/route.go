@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -107,6 +108,16 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 	case job != "":
 		v.job = job
 		return nil
+	case plain && ofAJob(v.text): // words that only mean something in a job never begin one
+		if b.cfg.Single && v.role != "" && v.in.Thread == "" {
+			if v.job, err = b.onlyStream(ctx, v.shop, false); err != nil {
+				return err
+			}
+		}
+		if v.job == "" {
+			v.desk = b.deskHelp
+		}
+		return nil
 	case v.role != "" && flow.May(v.role, flow.ActOpen):
 		return b.newJob(v)
 	}
@@ -130,7 +141,7 @@ func (b *Bot) place(ctx context.Context, v *visit) (string, error) {
 	}
 	if v.in.Thread == "" {
 		if current == "" && b.cfg.Single && v.role != "" {
-			return b.onlyStream(ctx, s)
+			return b.onlyStream(ctx, s, true)
 		}
 		return current, nil
 	}
@@ -163,16 +174,24 @@ func (b *Bot) place(ctx context.Context, v *visit) (string, error) {
 	return job, nil
 }
 
-// onlyStream gives the open job last moved in a single-user store: its one
-// stream is the thread, and who speaks up in it for the first time means that.
-func (b *Bot) onlyStream(ctx context.Context, s *shop) (string, error) {
-	rows, err := b.cfg.Store.Index(ctx, s.name, true)
+// ofAJob says whether a text is a command that needs a job to mean anything.
+func ofAJob(text string) bool {
+	c, ok := understand.ReadCommand(text)
+	return ok && slices.Contains([]string{understand.CmdWaive, understand.CmdSignOff, understand.CmdRelease, understand.CmdNotYet,
+		understand.CmdReassign, understand.CmdRecover, understand.CmdReopen, understand.CmdStop, understand.CmdTakeOver}, c.Value.Name)
+}
+
+// onlyStream gives the job last moved in a single-user store, of the open ones
+// or of all: its one stream is the thread, and who speaks up in it for the
+// first time means that.
+func (b *Bot) onlyStream(ctx context.Context, s *shop, openOnly bool) (string, error) {
+	rows, err := b.cfg.Store.Index(ctx, s.name, openOnly)
 	if err != nil {
 		return "", failed("open jobs", err)
 	}
 	job, last := "", time.Time{}
 	for i := range rows {
-		if r := &rows[i]; r.Open && r.Job != s.ownJob() && !r.Since.Before(last) {
+		if r := &rows[i]; (r.Open || !openOnly) && r.Job != s.ownJob() && !r.Since.Before(last) {
 			job, last = r.Job, r.Since
 		}
 	}
