@@ -104,7 +104,11 @@ func (p *pairing) gather(ts []token) {
 				next, prev := at(ts, i+n).kind == number, at(ts, i-1).kind == number
 				switch {
 				case d == "range" && next && (prev || t.text == "between"):
-					p.ask = newAsk(AskReadingRangeOf, p.text[max(0, t.start-8):ts[i+n].end])
+					from := t.start
+					if prev {
+						from = ts[i-1].start
+					}
+					p.ask = newAsk(AskReadingRangeOf, p.text[from:ts[i+n].end])
 					return
 				case d == "not" && next:
 					p.ask = newAsk(AskReadingNot, p.text[t.start:ts[i+n].end])
