@@ -171,8 +171,8 @@ func (b *Bot) RecordRestore(ctx context.Context, shopName string) error {
 
 // RecordKey makes the entry that the configured key takes the place of another
 // one: old signs the first head over it too; where old is not at hand, its
-// public half is given and the entry says so. Nothing happens if the entry is
-// there already.
+// public half is given, or taken from the log, and the entry says so. Nothing
+// happens if the entry is there already, or if nobody knows the old key.
 func (b *Bot) RecordKey(ctx context.Context, shopName string, old journal.Key, oldPublic string) error {
 	s, err := b.shop(shopName)
 	if err != nil {
@@ -182,7 +182,10 @@ func (b *Bot) RecordKey(ctx context.Context, shopName string, old journal.Key, o
 		oldPublic = old.Public()
 	}
 	return b.shopDo(ctx, s, func() error {
-		if s.key != s.cfg.Key.Public() {
+		if oldPublic == "" {
+			oldPublic = s.key
+		}
+		if oldPublic != "" && s.key != s.cfg.Key.Public() {
 			d := journal.KeyChange{Old: oldPublic, New: s.cfg.Key.Public(), Lost: old.Public() == ""}
 			if _, err := b.shopCommit(ctx, s, &Batch{}, shopEntry{kind: journal.KindKeyChanged, data: d}); err != nil {
 				return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode"
@@ -15,6 +16,9 @@ import (
 // the log's own random number, of the words in one form. Keys are emptied when
 // the words are erased.
 func vehicleKey(salt, kind, text string) string {
+	if bare := setWords.ReplaceAllString(text, ""); bare != "" {
+		text = bare // "unit 14, winter set on" is unit 14
+	}
 	norm := strings.Map(func(r rune) rune {
 		if unicode.IsLetter(r) || unicode.IsDigit(r) {
 			return unicode.ToLower(r)
@@ -27,6 +31,9 @@ func vehicleKey(salt, kind, text string) string {
 	sum := sha256.Sum256([]byte(salt + "\x00" + kind + "\x00" + norm))
 	return kind + ":" + hex.EncodeToString(sum[:16])
 }
+
+// setWords are what people add to a vehicle's name of the tyres that are on it.
+var setWords = regexp.MustCompile(`(?i)[\s,;:(-]*\b(?:with |on |back on |now on )*(?:the |its |their )?(?:winter|summer|all[- ]season|factory|standard|original|old|new|other|second) (?:set|tyres?|tires?|wheels?)\b.*$`)
 
 // keys are all a job can be found by.
 func keys(salt string, f *finds) []string {

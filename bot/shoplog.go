@@ -29,6 +29,7 @@ const (
 
 type (
 	begunData struct {
+		Key    string `json:"key,omitempty"` // public half of the first key: known after a restore without it
 		Origin string `json:"origin"`
 	}
 	strangerData struct {
@@ -130,10 +131,10 @@ func (b *Bot) beginShop(ctx context.Context, s *shop) error {
 	if err != nil {
 		return failed("begin log", err)
 	}
-	if _, err = b.shopCommit(ctx, s, &Batch{}, shopEntry{kind: kindBegun, data: begunData{o.String()}}); err != nil {
+	if _, err = b.shopCommit(ctx, s, &Batch{}, shopEntry{kind: kindBegun, data: begunData{Key: s.cfg.Key.Public(), Origin: o.String()}}); err != nil {
 		return err
 	}
-	s.origin, s.first = o, o.ID
+	s.origin, s.first, s.key = o, o.ID, s.cfg.Key.Public()
 	return nil
 }
 
@@ -182,7 +183,7 @@ func (s *shop) apply(l journal.Leaf, st *Stored) error {
 		if s.origin, err = journal.ParseOrigin(d.Origin); err != nil {
 			return err
 		}
-		s.first = s.origin.ID
+		s.first, s.key = s.origin.ID, d.Key
 	case journal.KindRestored:
 		var d journal.Restored
 		if err := json.Unmarshal(l.Data, &d); err != nil {

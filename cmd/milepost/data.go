@@ -149,9 +149,11 @@ func (h *house) recordKey(ctx context.Context, s *streams) error {
 		if _, err := journal.Fingerprint(was); err != nil {
 			return fmt.Errorf("%s: %w", path, err)
 		}
-		if err := h.bot.RecordKey(ctx, bot.DefaultShop, journal.Key{}, was); err != nil {
-			return err
-		}
+	}
+	if err := h.bot.RecordKey(ctx, bot.DefaultShop, journal.Key{}, was); err != nil {
+		return err
+	}
+	if was != "" {
 		s.warn("the signing key has changed and the old one is not at hand; the log says so")
 	}
 	return writeFile(path, []byte(h.key.Public()+"\n"), true)

@@ -298,7 +298,7 @@ func restoreCommand(s *streams) *cobra.Command {
 	var oldKey string
 	c := &cobra.Command{Use: "restore FILE", Short: "a backup back into an empty data directory", Args: takes(1, "a backup")}
 	data := dataFlags(c)
-	c.Flags().StringVar(&oldKey, "old-key", "", "public `key` of the store in the backup, or a file with it; needed where its signing key is lost")
+	c.Flags().StringVar(&oldKey, "old-key", "", "public `key` of the store in the backup, or a file with it, where the log itself does not tell it")
 	c.RunE = func(cmd *cobra.Command, args []string) error {
 		dir, err := data.path()
 		if err != nil {
@@ -336,10 +336,7 @@ func restore(ctx context.Context, s *streams, file, dir, oldKey string) error {
 		return err
 	}
 	if errors.Is(keyErr, os.ErrNotExist) {
-		s.warn("there was no signing key: a new one is in %s", filepath.Join(dir, keyName))
-		if oldKey == "" {
-			s.warn("which key it replaces is not known, so the log has no entry of it; name it with --old-key at the restore")
-		}
+		s.warn("there was no signing key: a new one is in %s; the log says that it took the old one's place", filepath.Join(dir, keyName))
 	}
 	for _, t := range r.Shops {
 		err = errors.Join(err, s.say("restored: shop %s, %d entries, as of %s; %d erased again", t.Shop, t.Size, r.Time.Local().Format("2006-01-02 15:04:05"), r.ErasedAgain))
