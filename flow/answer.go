@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"strings"
 	"sync"
 
 	"milepost/flow/understand"
@@ -235,7 +236,7 @@ func (t *turn) lost(q *question, in *input) {
 	if hint == "" {
 		hint = "hint.general"
 	}
-	t.hint(hint, words.Args{"Said": short(in.Text)})
+	t.hint(hint, words.Args{"Said": t.inOwnWords(short(in.Text))})
 }
 
 // hint says what was wrong with an answer and keeps the question open.
@@ -260,9 +261,21 @@ func (t *turn) hint(key string, args words.Args) {
 // askBack asks something back in the words of a reader that was not certain:
 // the desk command says the same.
 func (t *turn) askBack(a *understand.Ask) {
-	t.hint("ask.text", words.Args{"Text": a.Text()})
+	b := *a
+	b.Said = t.inOwnWords(a.Said)
+	t.hint("ask.text", words.Args{"Text": b.Text()})
+}
+
+// inOwnWords is what of a message is quoted, as it was typed: where a part of
+// it has been taken, and so masked, the whole message.
+func (t *turn) inOwnWords(said string) string {
+	typed := strings.Join(strings.Fields(t.m.Text), " ")
+	if typed == "" || !strings.Contains(said, ";") || strings.Contains(typed, strings.TrimSuffix(said, "…")) {
+		return said
+	}
+	return short(typed)
 }
 
 // nothingFound are the doubts that only say that a reader found nothing: once
 // the message has answered something else they need not be said.
-var nothingFound = map[string]bool{understand.AskSize: true, understand.AskValueNone: true, understand.AskReadingNone: true}
+var nothingFound = map[string]bool{understand.AskSize: true, understand.AskValueNone: true, understand.AskListChosen: true, understand.AskReadingNone: true}

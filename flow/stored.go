@@ -6,8 +6,10 @@ import (
 	"strings"
 
 	"milepost/calib"
+	"milepost/calib/tyre"
 	"milepost/calib/unit"
 	"milepost/flow/understand"
+	"milepost/flow/words"
 )
 
 // Stored values: as read, with step, limits and list.
@@ -28,6 +30,9 @@ func (t *turn) context() understand.Context {
 
 func takeStored(t *turn, in *input) bool {
 	ms, ask := understand.StoredValues(valueText(in.Text), t.context())
+	if len(ms) == 0 && t.takeChosen(in) {
+		return true
+	}
 	if len(ms) == 0 {
 		in.ask = ask
 		return false
@@ -42,6 +47,59 @@ func takeStored(t *turn, in *input) bool {
 	alsoSteps(t, in)
 	t.checkEntries()
 	return true
+}
+
+// takeChosen takes a value that is a choice from a list of sizes: the one that
+// is chosen now, which is asked for where only the list, or that it is one, was
+// said.
+func (t *turn) takeChosen(in *input) bool {
+	zs, _ := understand.Sizes(in.Text)
+	_, ask := understand.StoredValues(in.Text, t.context())
+	asked := t.s.Asked != nil && t.s.Asked.Question == QStored && t.s.Asked.About == aboutList
+	z, _ := t.s.size("factory")
+	switch {
+	case len(zs) == 1 && (asked || same(zs[0].Value.Size.Text, z.Text) || same(zs[0].Value.Size.Text, bareSize(z))):
+		t.recordStored(understand.Stored{Label: zs[0].Value.Size.Text, Quantity: understand.SizeList}, "factory", false)
+		in.take(zs[0].Start, zs[0].End)
+		t.listOffered()
+		return true
+	case ask == nil || ask.Code != understand.AskListChosen:
+		return false
+	}
+	args := words.Args{"Sizes": ""}
+	if len(zs) > 1 {
+		var labels []string
+		for _, m := range zs {
+			labels = append(labels, m.Value.Size.Text)
+		}
+		t.record(&AnswerFact{Question: QList, About: aboutList, Value: strings.Join(labels, ", ")})
+		args["Sizes"] = joinAnd(labels)
+	}
+	t.ask(QStored, aboutList, "factory.list.chosen", args)
+	return true
+}
+
+// aboutList marks what was asked and said of a list of sizes before its chosen
+// entry was known.
+const aboutList = "list"
+
+// bareSize is a size's text without load index and speed symbol.
+func bareSize(z tyre.Size) string {
+	return strings.TrimSpace(strings.Replace(z.Text, z.LoadIndex+z.SpeedSymbol, "", 1))
+}
+
+// listOffered records the list that was named before the entry chosen of it.
+func (t *turn) listOffered() {
+	said := t.s.Answers[Key{QList, aboutList}].Value
+	if said == "" {
+		return
+	}
+	f := restate(t.s.Main())
+	for _, label := range strings.Split(said, ", ") {
+		f.List = append(f.List, ListEntry{Label: label})
+	}
+	f.withChosen()
+	t.record(f)
 }
 
 // alsoStored takes a value beside another answer only where its unit or
@@ -281,10 +339,15 @@ func takeList(t *turn, in *input) bool {
 		}
 		f.List = append(f.List, e)
 	}
-	if !slices.ContainsFunc(f.List, func(e ListEntry) bool { return same(e.Label, f.Value.Label) }) {
-		f.List = append([]ListEntry{{Label: f.Value.Label}}, f.List...)
-	}
+	f.withChosen()
 	t.record(f)
 	in.Text = ""
 	return true
+}
+
+// withChosen puts the stored entry into a list that was typed without it.
+func (f *StoredFact) withChosen() {
+	if !slices.ContainsFunc(f.List, func(e ListEntry) bool { return same(e.Label, f.Value.Label) }) {
+		f.List = append([]ListEntry{{Label: f.Value.Label}}, f.List...)
+	}
 }

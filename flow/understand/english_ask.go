@@ -45,6 +45,7 @@ var englishAsk = map[string]string{
 	AskValueMark:          "{said}: {one}, or {other}? Type it with its unit, without a thousands mark: {other} mm.",
 	AskStep:               "A step of {said} can't be. Type the smallest step: step 1.",
 	AskLimits:             "Lowest {min} is not below highest {max}. Type them again: 1800 to 3000.",
+	AskListChosen:         "A list of sizes: which one is chosen there now? Type list and that one: list 265/70R17.",
 	AskLabel:              "{said} is not one entry of the list. Type it as the list shows it.",
 	AskSize:               "I find no tyre size in {said}. Type it as on the sidewall: 265/70R17, or 33x12.50R15.",
 	"size_no_rim":         "The rim is missing in {said}. Type the whole size: 265/70R17.",
@@ -111,6 +112,7 @@ const (
 	AskValueMark     = "value_mark"     // decimal or thousands: one, other
 	AskStep          = "step"           // not above zero
 	AskLimits        = "limits"         // lowest not below highest: min, max
+	AskListChosen    = "list_chosen"    // a list of sizes, and not which of them is stored
 	AskLabel         = "label"          // not one label of the list
 )
 

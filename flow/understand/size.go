@@ -103,12 +103,7 @@ func label(text string, ctx Context) (Match[Stored], bool) {
 		return strings.ToUpper(strings.Join(strings.Fields(s), ""))
 	}
 	ts := tokens(text)
-	list := false
-	for i, t := range ts {
-		if t.kind == word && englishList[t.text] && !(t.text == "set" && i > 0) {
-			list = true
-		}
-	}
+	list := saysList(ts)
 	clean, _ := Clean(text)
 	hit, hits := "", 0
 	for _, l := range ctx.Labels {
@@ -141,6 +136,26 @@ func label(text string, ctx Context) (Match[Stored], bool) {
 	m.Value = Stored{Label: hit, Quantity: SizeList}
 	m.Echo = storedEcho(m.Value)
 	return m, true
+}
+
+// saysList tells whether the words say that the value is a choice from a list.
+func saysList(ts []token) bool {
+	for _, t := range ts {
+		if t.kind == word && englishList[t.text] {
+			return true
+		}
+	}
+	return false
+}
+
+// countSizes counts the tyre sizes in a text.
+func countSizes(text string) (n int) {
+	for _, f := range tyre.Find(text[:min(len(text), MaxRead)]) {
+		if f.Err == nil {
+			n++
+		}
+	}
+	return n
 }
 
 var englishList = set("list", "choice", "menu", "dropdown", "selected", "select", "selection", "option", "options", "choose", "chosen", "pick", "picked", "selectable")

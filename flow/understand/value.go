@@ -48,8 +48,7 @@ func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
 	if m, ok := label(text, ctx); ok {
 		return []Match[Stored]{m}, nil
 	}
-	text = maskSizes(text)
-	ts := joinThousands(tokens(text))
+	ts := joinThousands(tokens(maskSizes(text)))
 	lim, used, ask := limits(ts)
 	if ask != nil {
 		return nil, ask
@@ -61,6 +60,9 @@ func StoredValues(text string, ctx Context) ([]Match[Stored], *Ask) {
 		}
 	}
 	if len(ms) == 0 {
+		if n := countSizes(text); n > 1 || n == 0 && saysList(ts) {
+			return nil, newAsk(AskListChosen, text)
+		}
 		return nil, newAsk(AskValueNone, text)
 	}
 	ms = oneLength(ms)
