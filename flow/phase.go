@@ -123,6 +123,16 @@ func fsmEvents() fsm.Events {
 	return evs
 }
 
+// rowsOf holds the rows of each event by itself: a machine that is built for one
+// move needs no others, and is built in a tenth of the time.
+var rowsOf = func() map[Event]fsm.Events {
+	m := map[Event]fsm.Events{}
+	for _, e := range events {
+		m[Event(e.Name)] = append(m[Event(e.Name)], e)
+	}
+	return m
+}()
+
 // move fires ev from the state's phase and returns the phase it leads to. The
 // machine is built for this one move and dropped: it holds no truth of its own.
 // A closed gate comes back as *GateError.
@@ -143,7 +153,7 @@ func move(s *State, ev Event) (Phase, error) {
 			}
 		}
 	}
-	m := fsm.NewFSM(string(s.Phase), events, callbacks)
+	m := fsm.NewFSM(string(s.Phase), rowsOf[ev], callbacks)
 	err := m.Event(context.Background(), string(ev))
 	var cancelled fsm.CanceledError
 	var shut *GateError
