@@ -109,8 +109,14 @@ func (t *turn) read() {
 		t.advance()
 		return
 	}
+	if in.Choice == "" && t.putsRight(q, in.Text) {
+		return
+	}
 	before := len(t.entries)
 	if !q.Take(t, in) {
+		if len(t.entries) == before && t.measuredLater(in) {
+			return
+		}
 		t.gather(in, q)
 		if len(t.entries) == before && len(t.replies) == 0 {
 			if t.s.Asked == nil {
@@ -205,7 +211,7 @@ func (t *turn) gather(in *input, open *question) {
 		qs := phases()[ph].Questions
 		for i := range qs {
 			q := &qs[i]
-			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) {
+			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) && (!unasked[q.ID] || t.s.Has(q.ID)) {
 				continue
 			}
 			if q.Also(t, in); in.rest() == "" {
@@ -213,6 +219,24 @@ func (t *turn) gather(in *input, open *question) {
 			}
 		}
 	}
+}
+
+// unasked are the questions that nobody asks: what is said of them is taken.
+var unasked = map[QuestionID]bool{QVIN: true, QRevs: true, QRollout: true}
+
+// measuredLater takes published revolutions or a rollout that come once the
+// target is worked out: it is worked out again.
+func (t *turn) measuredLater(in *input) bool {
+	if in.Text == "" || t.s.Driving() || t.s.Target(t.s.mainName()) == nil {
+		return false
+	}
+	for _, id := range []QuestionID{QRevs, QRollout} {
+		if q := find(id); t.takes(q, in.Text) {
+			t.amend(q, "", in.Text, "words")
+			return true
+		}
+	}
+	return false
 }
 
 // again repeats the open question: a digression never loses the place.

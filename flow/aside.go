@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"math"
+
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
@@ -94,9 +96,10 @@ func (t *turn) digress(key string, args words.Args) {
 	t.again()
 }
 
-// back puts the answer given last to the question again.
+// back puts the answer given last to the question again; typed again it walks
+// on to the one before.
 func (t *turn) back(command, *input) bool {
-	last := t.lastAnswered()
+	last := t.lastAnswered(t.openSeq())
 	if last.Seq == 0 {
 		t.answerTo(Notice, "back.none", nil)
 		t.again()
@@ -107,11 +110,27 @@ func (t *turn) back(command, *input) bool {
 	return true
 }
 
-// lastAnswered is the answer given last to another question than the open one.
-func (t *turn) lastAnswered() (last Answer) {
+// openSeq is the entry that answered the open question before it was put
+// again; beyond every entry where it has no answer yet.
+func (t *turn) openSeq() int64 {
+	var seq int64
+	for _, a := range t.s.Answers {
+		if t.s.Asked != nil && a.Question == t.s.Asked.Question {
+			seq = max(seq, a.Seq)
+		}
+	}
+	if seq == 0 {
+		return math.MaxInt64
+	}
+	return seq
+}
+
+// lastAnswered is the last answer before an entry to another question than the
+// open one.
+func (t *turn) lastAnswered(before int64) (last Answer) {
 	for _, a := range t.s.Answers {
 		q := find(a.Question)
-		if q == nil || a.Seq <= last.Seq || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
+		if q == nil || a.Seq <= last.Seq || a.Seq >= before || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
 			continue
 		}
 		last = a

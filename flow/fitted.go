@@ -477,9 +477,16 @@ func takeRevs(t *turn, in *input) bool {
 	return len(t.entries) > n
 }
 
-// alsoRevs takes the tyre maker's published revolutions per mile, where the
-// words say that they are the maker's or the tyre's.
+// publishedWords say that revolutions are the tyre maker's figure.
+var publishedWords = regexp.MustCompile(`(?i)\b(publish|maker|manufacturer|data ?sheet|tyre|tire)`)
+
+// alsoRevs takes the tyre maker's published revolutions per mile: beside
+// the fitted tyre, or where the words say that they are the maker's.
 func alsoRevs(t *turn, in *input) {
+	open := t.s.Asked != nil && t.s.Asked.Question == QRevs
+	if !open && t.s.Phase != PhaseFitted && t.s.Phase != PhaseTarget && !publishedWords.MatchString(in.Text) {
+		return
+	}
 	if m, ok, _ := understand.PublishedRevs(in.Text); ok {
 		in.take(m.Start, m.End)
 		t.record(&AnswerFact{Question: QRevs, Number: m.Value, Unit: "rev/mile"})
