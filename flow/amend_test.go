@@ -28,3 +28,29 @@ func TestEditAsks(t *testing.T) {
 		t.Errorf("not amended: %s", p.s.Sizes["factory"].Text)
 	}
 }
+
+// An answer that is amended between the tool's word and the read-back waits for
+// the read-back: what was written is not lost.
+func TestAmendWaitsForReadBack(t *testing.T) {
+	for _, word := range []string{"took", "broke off", "no answer", "not sure"} {
+		p := written(t, Policy{}).lines(word, "change the factory size to 265/75R16").at(PhaseChange).said("Noted", "finished first")
+		if !p.s.Waits || p.s.Writing == nil || len(p.s.Changes) != 0 {
+			t.Fatalf("%s: %+v %+v", word, p.s.Writing, p.s.Changes)
+		}
+		if p.s.Asked.Question != QReadBack {
+			p.asks(QWritten).lines("took")
+		}
+		p.asks(QReadBack).lines("2596").asks(QWritten).said("2596 read back", "2596 was written with the old answer",
+			"from 2596 to 2593. Stored now: 2596", "2596 to 2593")
+		if p.s.Waits || p.s.Writing.Change != 2 || len(p.s.Changes) != 1 || !p.s.Changes[0].Took || p.s.Main().Now != Number(2596) {
+			t.Errorf("%s: %+v", word, p.s.Changes)
+		}
+	}
+	// Where it did not take, nothing of the old figure is stored.
+	p := written(t, Policy{}).lines("took", "change the factory size to 265/75R16", "2438").at(PhaseTarget).said("Stored now: 2438")
+	if p.s.Main().Now != Number(2438) || p.s.Writes() != 0 {
+		t.Errorf("%+v", p.s.Changes)
+	}
+	// Before the tool has said anything the target moves at once.
+	written(t, Policy{}).lines("change the factory size to 265/75R16").at(PhaseTarget).said("Nothing was written with the old figure")
+}

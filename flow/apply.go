@@ -38,6 +38,9 @@ func (s *State) apply(e *Entry) {
 			s.Reopened++
 			s.Stopped = ""
 		}
+		if f.Event == EvRetarget || f.Event == EvRecover {
+			s.Waits = false
+		}
 		s.dropWrite(f.Event)
 	case *AnswerFact:
 		s.answered(e, *f)
@@ -105,6 +108,7 @@ func (s *State) apply(e *Entry) {
 		if f.By == "edit" && e.Item(ItemText) != "" {
 			s.Edited, s.EditText = *f, e.Item(ItemText)
 		}
+		s.Waits = s.Waits || f.Waits
 	case *DeviationFact:
 		s.Deviations = append(s.Deviations, *f)
 		if m := s.Module(f.Module); m != nil && f.What == "write_before_backup" && !f.Undone {
@@ -113,8 +117,9 @@ func (s *State) apply(e *Entry) {
 	case *PauseFact:
 		s.Paused = f.Paused
 	case *HandOverFact:
+		s.Awaits = e.Item(ItemName)
 		if f.To != "" {
-			s.Owner = f.To
+			s.Owner, s.Awaits = f.To, ""
 		}
 	case *SignOffFact:
 		s.SignedOff = true

@@ -80,7 +80,9 @@ func TestStoredEntries(t *testing.T) {
 
 // mayBeUnsaid are fields that stand in no file since they exclude others, or
 // came after the file was written.
-var mayBeUnsaid = map[string]bool{}
+var mayBeUnsaid = map[string]bool{
+	"AmendedFact.Waits": true,
+}
 
 // unsaid lists the fields of a fact that a file leaves out.
 func unsaid(v reflect.Value, at string) (names []string) {

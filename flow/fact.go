@@ -365,6 +365,7 @@ type AmendedFact struct {
 	From     string     `json:"from,omitempty"`
 	Question QuestionID `json:"question"`
 	To       string     `json:"to,omitempty"`
+	Waits    bool       `json:"waits,omitempty"` // a write may have changed the module: its read-back comes first
 }
 
 // DeviationFact records something done out of turn.

@@ -268,6 +268,7 @@ func (l *line) people(e Entry) {
 			l.word(f.From, "->", f.To)
 		}
 		l.field("by", f.By)
+		l.when(f.Waits, "waits")
 	case *DeviationFact:
 		l.word(f.What)
 		l.value("value", f.Value)

@@ -71,6 +71,7 @@ func (t *turn) readBack(v Value) {
 		t.record(c)
 		t.record(&DeviationFact{What: "other_value", Value: v, Module: w.Module})
 	}
+	t.amendedMeanwhile()
 }
 
 // undone notes that a value written out of turn is no longer there.

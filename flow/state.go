@@ -19,8 +19,9 @@ type State struct {
 	Opened time.Time
 
 	People map[Who]Person
-	Owner  Who // who does the work
-	Guide  Who // a helper who took over answering, "" if none
+	Owner  Who    // who does the work
+	Awaits string // item: name of who takes the job over with the first message, "" if nobody is waited for
+	Guide  Who    // a helper who took over answering, "" if none
 
 	Asked   *AskedFact // the open question, nil when none
 	AskedAt time.Time
@@ -35,6 +36,7 @@ type State struct {
 
 	Edited   AmendedFact // the latest edit of a message, which may amend
 	EditText string      // item
+	Waits    bool        // an amended answer moves the target once the write under way is read back
 
 	Vehicle  string    // item; "" once erased
 	VIN      string    // item
