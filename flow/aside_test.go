@@ -54,3 +54,21 @@ func TestBackWalks(t *testing.T) {
 	}
 	p.said("Nothing has been answered")
 }
+
+// A job handed over to somebody who has not written yet passes on with that
+// person's first message.
+func TestHandOverToSomebodyNew(t *testing.T) {
+	p := bay(t, Policy{}).lines("hand over to Noor").said("not written here yet")
+	if p.s.Owner != "1" {
+		t.Fatalf("owner %s", p.s.Owner)
+	}
+	p.as("4", Technician).step(Message{Text: "where are we", Join: &Person{Who: "4", Role: Technician, Name: "Max"}})
+	if p.s.Owner != "1" {
+		t.Errorf("another name took it: %s", p.s.Owner)
+	}
+	p.as("2", Technician).step(Message{Text: "write", Join: &Person{Who: "2", Role: Technician, Name: "Noor"}})
+	if p.s.Owner != "2" || p.s.Awaits != "" {
+		t.Errorf("owner %s, awaited %q", p.s.Owner, p.s.Awaits)
+	}
+	p.said("Handed over to Noor").at(PhaseChange)
+}

@@ -66,6 +66,10 @@ func (t *turn) join() {
 	if p := t.m.Join; p != nil {
 		t.record(&PersonFact{Who: p.Who, Role: p.Role, Stated: p.Stated, ByCode: p.ByCode},
 			Item{ItemIdentity, p.Identity}, Item{ItemName, p.Name})
+		if same(p.Name, t.s.Awaits) && p.Role != Stranger { // the job was handed over to this name
+			t.record(&HandOverFact{To: p.Who}, Item{ItemName, p.Name})
+			t.understood("handover.done", words.Args{"Name": p.Name})
+		}
 	}
 }
 
