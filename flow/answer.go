@@ -66,6 +66,9 @@ func (t *turn) read() {
 		return
 	}
 	in := &input{Text: t.m.Text, File: t.m.File}
+	if t.unknownCode(in) {
+		return
+	}
 	if t.m.Tap != "" && !t.tapped(in) {
 		return
 	}
@@ -143,6 +146,31 @@ func (t *turn) read() {
 	t.advance()
 }
 
+// unknownCode takes a guest code that let nobody in out of a message, so that
+// it becomes no name and is not repeated. It says whether that was all.
+func (t *turn) unknownCode(in *input) bool {
+	c, ok := understand.GuestCode(in.Text)
+	if !ok || t.m.Tap != "" {
+		return false
+	}
+	rest := *in
+	rest.take(c.Start, c.End)
+	if t.s.Phase != PhaseOpen && rest.rest() != "" {
+		return false // four groups of other things
+	}
+	in.Text = rest.Text
+	t.understood("open.code.unknown", nil)
+	if in.rest() != "" {
+		return false
+	}
+	if t.s.Driving() {
+		t.sayNow("", nil)
+		return true
+	}
+	t.again()
+	return true
+}
+
 // keeps says whether an answer that was put to the question again is left as
 // it is: "keep", "go on".
 func (t *turn) keeps(q *question, in *input) bool {
@@ -211,7 +239,7 @@ func (t *turn) gather(in *input, open *question) {
 		qs := phases()[ph].Questions
 		for i := range qs {
 			q := &qs[i]
-			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) && (!unasked[q.ID] || t.s.Has(q.ID)) {
+			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) && !t.unasked(q.ID) {
 				continue
 			}
 			if q.Also(t, in); in.rest() == "" {
@@ -221,8 +249,17 @@ func (t *turn) gather(in *input, open *question) {
 	}
 }
 
-// unasked are the questions that nobody asks: what is said of them is taken.
-var unasked = map[QuestionID]bool{QVIN: true, QRevs: true, QRollout: true}
+// unasked says whether a question is one that nobody asks: what is said of it
+// is taken.
+func (t *turn) unasked(q QuestionID) bool {
+	switch q {
+	case QVIN, QRevs, QRollout:
+		return !t.s.Has(q)
+	case QUnits:
+		return t.s.Phase == PhaseOpen
+	}
+	return false
+}
 
 // measuredLater takes published revolutions or a rollout that come once the
 // target is worked out: it is worked out again.

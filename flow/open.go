@@ -24,7 +24,7 @@ func openPhase() phaseOf {
 		{ID: QVIN, When: never, Ask: func(t *turn) { t.ask(QVIN, "", "open.vin", nil) }, Take: takeVIN, Also: alsoVIN,
 			Skip: true, Why: "why.vehicle", Hint: "hint.vin"},
 		{ID: QUnits, When: never, Ask: func(t *turn) { t.ask(QUnits, "", "open.units", nil, "mph", "kmh") }, Take: takeUnits,
-			Skip: true, Why: "why.units", Hint: "hint.units"},
+			Also: alsoUnits, Skip: true, Why: "why.units", Hint: "hint.units"},
 		{ID: QRule, When: never, Ask: func(t *turn) { t.ask(QRule, "", "open.rule", nil, "never_under", "no_rule") }, Take: takeRule,
 			Skip: true, Why: "why.rule", Hint: "hint.rule"},
 		{ID: QRegulated, Ask: func(t *turn) { t.ask(QRegulated, "", "open.regulated", nil, "no", "yes") }, Take: takeRegulated,
@@ -79,6 +79,7 @@ func takeVehicle(t *turn, in *input) bool {
 	}
 	if o.Odometer != nil {
 		t.record(&OdometerFact{Value: o.Odometer.Value, Unit: o.Odometer.Unit})
+		t.unitsByOdometer(*o.Odometer)
 	}
 	if o.VIN != "" {
 		if v, ok, _ := understand.VIN(o.VIN); ok {
@@ -206,6 +207,19 @@ func (t *turn) recordOdometer(m understand.Match[understand.Distance], in *input
 	in.take(m.Start, m.End)
 	t.record(&OdometerFact{Value: m.Value.Value, Unit: m.Value.Unit})
 	t.understood("echo.odometer", words.Args{"Value": unit.Count(int64(m.Value.Value)), "Unit": m.Value.Unit})
+	if t.unitsByOdometer(m.Value) {
+		t.understood("echo.units", words.Args{"Unit": t.speedUnit()})
+	}
+}
+
+// unitsByOdometer takes the dash for one in km/h where its odometer counts
+// kilometres and nobody has said otherwise.
+func (t *turn) unitsByOdometer(d understand.Distance) bool {
+	if !d.Said || d.Unit != understand.Km || !t.env.Policy.SpeedAssumed || t.s.Has(QUnits) {
+		return false
+	}
+	t.record(&AnswerFact{Question: QUnits, Value: understand.KmH})
+	return true
 }
 
 func takeVIN(t *turn, in *input) bool {
@@ -245,6 +259,25 @@ func takeUnits(t *turn, in *input) bool {
 	t.record(&AnswerFact{Question: QUnits, Value: u})
 	t.understood("echo.units", words.Args{"Unit": u})
 	return true
+}
+
+// speedWords are units of speed that are no unit of distance as well.
+var speedWords = regexp.MustCompile(`(?i)\b(mph|km ?/ ?h|km ?h|kph|(?:miles|kilomet(?:re|er)s) per hour)\b`)
+
+// alsoUnits takes the dash's unit where the words name one, at any prompt of
+// the opening.
+func alsoUnits(t *turn, in *input) {
+	at := speedWords.FindStringIndex(in.Text)
+	if at == nil || t.s.Phase != PhaseOpen {
+		return
+	}
+	m, ok, _ := understand.Units(in.Text[at[0]:at[1]])
+	in.take(at[0], at[1])
+	if a := t.s.Answers[Key{QUnits, ""}]; !ok || a.Value == m.Value && len(t.entries) > 0 && a.Seq >= t.entries[0].Seq {
+		return // the odometer has said so already
+	}
+	t.record(&AnswerFact{Question: QUnits, Value: m.Value})
+	t.understood("echo.units", words.Args{"Unit": m.Value})
 }
 
 func takeRule(t *turn, in *input) bool {

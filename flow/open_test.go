@@ -1,6 +1,9 @@
 package flow
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // A greeting is answered by the first question, not by a complaint.
 func TestGreeting(t *testing.T) {
@@ -9,5 +12,49 @@ func TestGreeting(t *testing.T) {
 		p.step(Message{Text: hello, Join: &Person{Who: "1", Role: Customer, Name: "Ann"}})
 		p.at(PhaseOpen).asks(QVehicle).said("What vehicle is it")
 		p.lines("our blue van").asks(QPlace)
+	}
+}
+
+// An odometer in km stands in a dash in km/h, unless the shop has said
+// otherwise; the unit is taken at any prompt of the opening.
+func TestUnitsOfTheDash(t *testing.T) {
+	for _, c := range []struct {
+		policy string
+		lines  []string
+		want   string
+	}{
+		{"", []string{"our blue van, home, 50000 km"}, "km/h"},
+		{"", []string{"our blue van", "home", "50000 km"}, "km/h"},
+		{"mph", []string{"our blue van, home, 50000 km"}, ""},
+		{"", []string{"unit 9", "km/h"}, "km/h"},
+		{"", []string{"unit 9", "bay", "km/h"}, "km/h"},
+		{"", []string{"unit 9, bay, 50000 mi", "km/h"}, "km/h"},
+		{"mph", []string{"van", "our blue van, home, 50000 km, km/h"}, "km/h"},
+		{"km/h", []string{"unit 9, bay, 50000 km", "mph"}, "mph"},
+	} {
+		p := playFrom(t, Policy{Speed: c.policy}).lines(c.lines...)
+		if got := p.s.Value(QUnits); got != c.want {
+			t.Errorf("%q: units %q, want %q", c.lines, got, c.want)
+		}
+		if c.want != "" {
+			p.said(c.want)
+		}
+	}
+}
+
+// A guest code that lets nobody in is no vehicle's name, and is not repeated.
+func TestUnknownCode(t *testing.T) {
+	const code = "7QKM-4TXN-R2HD-9WPC"
+	for _, said := range []string{code, "new job " + code, "hello, " + code} {
+		p := playFrom(t, Policy{}).lines(said).asks(QVehicle).said("opens nothing here")
+		for _, r := range p.last {
+			if strings.Contains(r.Text, code) {
+				t.Errorf("%q: repeated: %s", said, r.Text)
+			}
+		}
+	}
+	p := playFrom(t, Policy{}).lines(code + " our blue van, home").asks(QOdometer)
+	if p.s.Vehicle != "our blue van" {
+		t.Errorf("vehicle %q", p.s.Vehicle)
 	}
 }

@@ -23,6 +23,8 @@ type Policy struct {
 	MaxFile   int64         // bytes of an incoming file
 	Approved  bool          // the shop is an approved workshop for regulated use; a supervisor still waives
 
+	SpeedAssumed bool // Speed is the default, not the shop's word: an odometer in km tells otherwise
+
 	Prompted bool // regulated use is asked even where policy knows that it never applies
 }
 
@@ -36,7 +38,7 @@ type HoldPoint struct {
 // restore is a hold point, whatever the policy says.
 func (p Policy) Sound() Policy {
 	if p.Speed == "" {
-		p.Speed = "mph"
+		p.Speed, p.SpeedAssumed = "mph", true
 	}
 	if p.Length == "" {
 		p.Length = "mm"

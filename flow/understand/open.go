@@ -106,6 +106,9 @@ func Open(text string, ctx Context) (Match[Opening], *Ask) {
 		o.New = true
 		rest = Mask(rest, c.Start, c.Value.ArgStart)
 	}
+	for c, ok := GuestCode(rest); ok; c, ok = GuestCode(rest) { // no part of any name
+		rest = Mask(rest, c.Start, c.End)
+	}
 	if v, ok, ask := VIN(rest); ok {
 		if ask != nil {
 			return Match[Opening]{}, ask
