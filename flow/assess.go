@@ -84,9 +84,9 @@ func (t *turn) caseOf() (calib.Case, [][]int) {
 		k.ValueList = append(k.ValueList, le)
 	}
 	t.measures(&k)
-	if s.Value(QKnown) == "yes" && s.Known.Fitted.Text == s.Sizes["fitted"].Text && s.Known.ValueKind == m.Kind {
-		left := calibValue(s.Known.Left) // the same set as an earlier job proved: calibration method, section 10
-		k.EarlierValue = &left
+	if v, ok := s.earlierValue(); ok { // the same set as an earlier job proved
+		earlier := calibValue(v)
+		k.EarlierValue = &earlier
 	}
 	w := t.wantedSpeed() // the method lowers it to the speed symbol, and says so
 	k.WorkSpeed = &w

@@ -65,7 +65,7 @@ func (t *turn) planDrive() {
 // 8): five first, three later, three near the speed that tells most.
 func (t *turn) speeds() []int {
 	w := t.workSpeed()
-	first := len(t.s.Readings) == 0
+	first := len(t.s.Readings) == 0 && !t.s.checksKnown()
 	list := calib.DriveSpeeds(unit.Speed(t.speedUnit()), first, w)
 	if d := t.s.Decision; d != nil && d.Do == string(calib.Read) && d.Near > 0 && !first && d.Reason != string(calib.ReasonTooFew) {
 		near := math.Min(d.Near, w)
