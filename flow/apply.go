@@ -111,6 +111,9 @@ func (s *State) apply(e *Entry) {
 		s.Waits = s.Waits || f.Waits
 	case *DeviationFact:
 		s.Deviations = append(s.Deviations, *f)
+		if f.What == "other_setting" && !f.Undone && f.Own == 0 {
+			s.OtherWords = e.Item(ItemOther)
+		}
 		if m := s.Module(f.Module); m != nil && f.What == "write_before_backup" && !f.Undone {
 			m.Now = f.Value
 		}
@@ -192,9 +195,14 @@ func (s *State) applyStored(f *StoredFact) {
 }
 
 func (s *State) applyChange(e *Entry, f *ChangeFact) {
-	s.Changes = append(s.Changes, *f)
+	if n := len(s.Changes); n > 0 && s.Changes[n-1].Number == f.Number {
+		s.Changes[n-1] = *f // its read-back was typed anew
+	} else {
+		s.Changes = append(s.Changes, *f)
+	}
 	s.Writing = nil
-	if f.Setting == "other" {
+	if f.Setting == otherName {
+		s.applyOther(e, f)
 		return // someone else's setting: no value of ours
 	}
 	if f.Took {
@@ -220,12 +228,14 @@ func (s *State) dropWrite(ev Event) {
 	if w == nil {
 		if ev == EvRecover {
 			s.Recovers++
+			s.RecoverFrom = len(s.Changes)
 		}
 		return
 	}
 	switch {
 	case ev == EvRecover:
 		s.Recovers++
+		s.RecoverFrom = len(s.Changes)
 		if w.Word != "begun" && w.Word != "refused" {
 			s.Broken[w.Module] = true
 		}

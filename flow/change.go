@@ -81,12 +81,11 @@ func (s *State) pendingAxle() *WriteFact {
 	if s.Value(QAxleSet) != "yes" || s.Value(QGears) != "changed" {
 		return nil
 	}
-	for _, c := range s.Changes {
-		if c.Setting == axleSetting && c.Took {
-			return nil
-		}
+	_, now := s.axle()
+	if sameStored(nil, now, Number(s.ratio("now"))) {
+		return nil
 	}
-	return &WriteFact{Module: axleSetting, Setting: axleSetting, From: Number(s.ratio("factory")), To: Number(s.ratio("now"))}
+	return &WriteFact{Module: axleSetting, Setting: axleSetting, From: now, To: Number(s.ratio("now"))}
 }
 
 // beginWrite opens the next write that is to be made and holds it where that
@@ -114,32 +113,46 @@ func (t *turn) beginWrite() bool {
 func (t *turn) openWrite(w *WriteFact, what string) {
 	s := t.s
 	w.Change, w.Word = len(s.Changes)+1, "begun"
-	if n := len(s.Changes); n > 0 && s.Changes[n-1].Module == w.Module && !s.Changes[n-1].Took {
-		w.Try = 1 + trailingFailures(s)
+	if n := s.failures(w); n > 0 {
+		w.Try = 1 + n
 	}
 	t.record(w)
 	t.hold(what, w)
 }
 
-// trailingFailures counts the writes in a row that did not take.
-func trailingFailures(s *State) (n int) {
-	for i := len(s.Changes) - 1; i >= 0 && !s.Changes[i].Took; i-- {
+// tried says whether a change was a try of this very write that did not take.
+func (s *State) tried(c *ChangeFact, w *WriteFact) bool {
+	return !c.Took && c.Why != "refused" && sameSetting(c, w) && c.After == w.To && (c.Why == "restore") == (s.Phase == PhaseRecover)
+}
+
+// failures counts the tries in a row that did not take.
+func (s *State) failures(w *WriteFact) (n int) {
+	for i := len(s.Changes) - 1; i >= 0 && s.tried(&s.Changes[i], w); i-- {
 		n++
 	}
 	return n
+}
+
+// lastTry is the try of this write just before, nil where there was none or
+// nothing was read back.
+func (s *State) lastTry(w *WriteFact) *ChangeFact {
+	if c := lastChange(s); c != nil && s.tried(c, w) && !c.ReadBack.Zero() {
+		return c
+	}
+	return nil
 }
 
 // writeArgs are what the sentences of a write say.
 func (t *turn) writeArgs() words.Args {
 	w := t.s.Writing
 	m := t.s.Module(w.Module)
-	from, to := figureOf(m, w.From), figureOf(m, w.To)
-	if w.Setting == axleSetting {
-		from, to = ratioFigure(w.From.Num), ratioFigure(w.To.Num)
+	from, to := t.figures(w)
+	if w.Setting == otherName {
+		to = t.writeWord(w)
 	}
 	return words.Args{"From": from, "To": to, "HalfDone": t.s.HalfDone() && !t.s.roadSafe(), "Unit": unitOf(m), "Module": t.moduleWord(w.Module),
 		"Several": len(t.s.Modules) > 1, "Axle": w.Setting == axleSetting, "Change": w.Change,
-		"Restore": t.s.Phase == PhaseRecover, "Backup": w.Setting == backupSetting}
+		"Restore": t.s.Phase == PhaseRecover, "Backup": w.Setting == backupSetting, "Other": w.Setting == otherName}
 }
 
 // words of the tool as choices.
@@ -148,10 +161,7 @@ var toolChoices = []string{"took", "refused", "broke_off", "no_answer", "not_sur
 func askWritten(t *turn) {
 	w := t.s.Writing
 	args := t.writeArgs()
-	last := lastChange(t.s)
-	if last != nil && last.ReadBack.Zero() {
-		last = nil // refused: nothing was tried that could have failed
-	}
+	last := t.s.lastTry(w)
 	key, choices := "change.write", toolChoices
 	switch {
 	case w.Word == "refused":
@@ -161,17 +171,16 @@ func askWritten(t *turn) {
 		if w.Again {
 			key, choices = "change.silent", []string{"took", "broke_off", "no_answer", "recover"}
 		}
-	case last != nil && !last.Took && last.Module == w.Module && t.s.strayed(last):
-		args["Said"] = figureOf(t.s.Module(last.Module), last.ReadBack)
+	case last != nil && t.s.strayed(last):
+		args["Said"], _ = t.figures(&WriteFact{Module: w.Module, Setting: w.Setting, From: last.ReadBack})
+		args["Keep"] = t.s.adoptable(last)
 		key, choices = "change.other-value", []string{"took", "adopt", "refused", "broke_off"}
-		if t.s.Phase == PhaseRecover {
+		if !t.s.adoptable(last) {
 			choices = []string{"took", "refused", "broke_off"}
 		}
-	case last != nil && !last.Took && last.Why == "refused":
-		// Another value now: that the first was refused is no write that did not take.
-	case last != nil && !last.Took && last.Module == w.Module && trailingFailures(t.s) > 1:
+	case last != nil && t.s.failures(w) > 1:
 		key, choices = "change.twice", append(toolChoices[:4:4], "recover")
-	case last != nil && !last.Took && last.Module == w.Module:
+	case last != nil:
 		key = "change.not-taken"
 	}
 	if t.s.Phase == PhaseRecover && key == "change.write" {
@@ -200,9 +209,19 @@ func lastChange(s *State) *ChangeFact {
 	return &s.Changes[len(s.Changes)-1]
 }
 
+// adoptable says whether a value written in place of the one meant may be kept:
+// a stored value that goes on to a drive, not a ratio known exactly, and nothing
+// while the old one goes back.
+func (s *State) adoptable(c *ChangeFact) bool {
+	return s.Phase == PhaseChange && s.strayed(c) && s.Target(c.Module) != nil && c.Setting != axleSetting && c.Setting != otherName
+}
+
 // strayed says whether a change reads back neither what was there nor what was
 // meant.
 func (s *State) strayed(c *ChangeFact) bool {
 	m := s.Module(c.Module)
+	if c.Setting == axleSetting || c.Setting == otherName {
+		m = nil
+	}
 	return !c.ReadBack.Zero() && !sameStored(m, c.ReadBack, c.Before) && !sameStored(m, c.ReadBack, c.After)
 }

@@ -233,7 +233,8 @@ type WriteFact struct {
 	Change  int    `json:"change"`
 	From    Value  `json:"from"`
 	Module  string `json:"module,omitempty"`
-	Setting string `json:"setting,omitempty"` // where it is not the module's stored value: axle_ratio, backup
+	Of      int    `json:"of,omitempty"`      // puts back what this change changed
+	Setting string `json:"setting,omitempty"` // where it is not the module's stored value: axle_ratio, backup, other
 	To      Value  `json:"to"`
 	Try     int    `json:"try,omitempty"`
 	Why     string `json:"why,omitempty"` // access, conditions, value, not_supported
@@ -242,14 +243,15 @@ type WriteFact struct {
 
 // ChangeFact records one change: before, after and what was read back.
 type ChangeFact struct {
-	After    Value  `json:"after"`
-	Before   Value  `json:"before"`
+	After    Value  `json:"after,omitzero"`  // of another setting: left out where it is not known
+	Before   Value  `json:"before,omitzero"` // of another setting: left out where it is not known
 	Module   string `json:"module,omitempty"`
-	Number   int    `json:"number"`
+	Number   int    `json:"number"`             // the same again: the read-back was typed anew
+	Of       int    `json:"of,omitempty"`       // puts back what this change changed
 	ReadBack Value  `json:"read_back,omitzero"` // none where it was refused
 	Setting  string `json:"setting"`
 	Took     bool   `json:"took"`
-	Why      string `json:"why,omitempty"` // target, restore, undo
+	Why      string `json:"why,omitempty"` // target, restore, undo, own
 }
 
 // DriveFact records the bracket of a drive.
@@ -371,8 +373,9 @@ type AmendedFact struct {
 // DeviationFact records something done out of turn.
 type DeviationFact struct {
 	Module string `json:"module,omitempty"`
+	Own    int    `json:"own,omitempty"` // it was made this change of its own
 	Undone bool   `json:"undone,omitempty"`
-	Value  Value  `json:"value"`
+	Value  Value  `json:"value,omitzero"`
 	What   string `json:"what"` // write_before_backup, other_value, other_setting
 }
 

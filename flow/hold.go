@@ -35,7 +35,11 @@ func (t *turn) hold(what string, w *WriteFact) {
 // tellWaiting says to whoever does the work that somebody looks at it first.
 func (t *turn) tellWaiting(w *WriteFact) {
 	m := t.s.Module(w.Module)
-	t.say(Notice, "hold.wait", words.Args{"Name": t.nameOfRole(t.releaser()), "From": figureOf(m, w.From), "To": figureOf(m, w.To), "Unit": unitOf(m),
+	from, to := t.figures(w)
+	if w.Setting == otherName {
+		to = t.writeWord(w)
+	}
+	t.say(Notice, "hold.wait", words.Args{"Name": t.nameOfRole(t.releaser()), "From": from, "To": to, "Unit": unitOf(m),
 		"Smaller": w.To.Label == "" && w.To.Num < w.From.Num, "Down": t.goesDown(), "Restore": t.s.Hold.What == "restore"})
 }
 
@@ -56,7 +60,12 @@ func (s *State) holdAbout() string {
 func askHold(t *turn) {
 	h, w := t.s.Hold, t.s.Writing
 	m := t.s.Module(w.Module)
-	args := words.Args{"What": h.What, "From": figureOf(m, w.From), "To": withUnit(m, w.To), "Module": t.moduleWord(w.Module),
+	from, _ := t.figures(w)
+	module := t.moduleWord(w.Module)
+	if m == nil {
+		module = "" // it is in the words of what is written
+	}
+	args := words.Args{"What": h.What, "From": from, "To": t.writeWord(w), "Module": module,
 		"Backup": t.backupWord(w.Module), "Restore": h.What == "restore"}
 	if g := t.s.Target(w.Module); g != nil && h.What == "write" && m != nil {
 		args["Low"], args["High"], args["Limited"] = boundOf(m, g.Low), boundOf(m, g.High), g.Limited

@@ -116,6 +116,14 @@ func shortValue(v Value) string {
 	return shortNumber(v.Num)
 }
 
+// knownValue is a value, or a dash where it is not known.
+func knownValue(v Value) string {
+	if v.Zero() {
+		return "-"
+	}
+	return shortValue(v)
+}
+
 // work is the line of what belongs to the work on the vehicle.
 func (l *line) work(e Entry) {
 	switch f := e.Fact.(type) {
@@ -155,12 +163,14 @@ func (l *line) work(e Entry) {
 		l.word(shortValue(f.From), shortValue(f.To))
 		l.field("module", f.Module)
 		l.field("setting", f.Setting)
+		l.when(f.Of > 0, "of "+strconv.Itoa(f.Of))
 	case *ChangeFact:
-		l.word(strconv.Itoa(f.Number), shortValue(f.Before), shortValue(f.After))
+		l.word(strconv.Itoa(f.Number), knownValue(f.Before), knownValue(f.After))
 		l.value("read_back", f.ReadBack)
 		l.field("took", strconv.FormatBool(f.Took))
 		l.field("module", f.Module)
 		l.field("why", f.Why)
+		l.when(f.Of > 0, "of "+strconv.Itoa(f.Of))
 		l.when(f.Setting == "other" || f.Setting == axleSetting || f.Setting == "backup", f.Setting)
 	default:
 		l.drive(e)
@@ -274,6 +284,7 @@ func (l *line) people(e Entry) {
 		l.value("value", f.Value)
 		l.field("module", f.Module)
 		l.when(f.Undone, "undone")
+		l.when(f.Own > 0, "change "+strconv.Itoa(f.Own))
 	case *PauseFact:
 		l.word(map[bool]string{true: "on", false: "off"}[f.Paused])
 	case *HandOverFact:

@@ -22,11 +22,18 @@ func askReadBack(t *turn) {
 	if t.s.Writing.Word == "not_sure" {
 		key = "change.read-back.unsure"
 	}
+	if t.s.Writing.Setting == otherName {
+		t.ask(QReadBack, t.s.writeAbout(), "recover.read-back.other", t.otherArgs(), "yes", "no")
+		return
+	}
 	t.ask(QReadBack, t.s.writeAbout(), key, t.writeArgs())
 }
 
 func takeReadBack(t *turn, in *input) bool {
 	if t.otherSetting(in) {
+		return true
+	}
+	if t.readBackOther(in) {
 		return true
 	}
 	m := t.s.Module(t.s.Writing.Module)
@@ -52,26 +59,49 @@ func takeReadBack(t *turn, in *input) bool {
 // readBack compares what the module shows with what was meant.
 func (t *turn) readBack(v Value) {
 	w := *t.s.Writing
-	m := t.s.Module(w.Module)
-	c := &ChangeFact{Number: w.Change, Setting: t.settingOf(&w), Before: w.From, After: w.To, ReadBack: v, Module: w.Module, Why: "target"}
+	c := &ChangeFact{Number: w.Change, Setting: t.settingOf(&w), Before: w.From, After: w.To, Module: w.Module, Why: "target", Of: w.Of}
 	if t.s.Phase == PhaseRecover {
 		c.Why = "restore"
 	}
-	c.Took = t.sameValue(m, v, w.To)
+	t.readIn(c, &w, v)
+}
+
+// retyped takes a read-back typed anew: a slip of the finger is no second write,
+// so that it belongs to the change that is there.
+func (t *turn) retyped(last ChangeFact, v Value) {
+	w := *t.s.Writing
+	t.undone(w.Module)
+	t.readIn(&last, &w, v)
+}
+
+// readIn records a change with what was read back of it.
+func (t *turn) readIn(c *ChangeFact, w *WriteFact, v Value) {
+	m := t.s.Module(w.Module)
+	c.ReadBack, c.Took = v, t.sameValue(m, v, c.After)
 	switch {
 	case c.Took:
-		c.ReadBack = w.To // equal as far as the tool's display goes
+		c.ReadBack = c.After // equal as far as the tool's display goes
 		t.record(c)
 		t.undone(w.Module)
-		t.understood("echo.read-back", words.Args{"Value": figureOf(m, v), "Module": t.moduleWord(w.Module)})
-	case t.sameValue(m, v, w.From):
-		c.ReadBack = w.From
+		t.sayReadBack(w, v)
+	case t.sameValue(m, v, c.Before):
+		c.ReadBack = c.Before
 		t.record(c)
 	default:
 		t.record(c)
 		t.record(&DeviationFact{What: "other_value", Value: v, Module: w.Module})
 	}
 	t.amendedMeanwhile()
+}
+
+// sayReadBack echoes what was read back.
+func (t *turn) sayReadBack(w *WriteFact, v Value) {
+	value, _ := t.figures(&WriteFact{Module: w.Module, Setting: w.Setting, From: v})
+	args := words.Args{"Value": value, "Module": t.moduleWord(w.Module)}
+	if w.Setting == otherName {
+		args["Value"], args["Module"] = t.writeWord(w), ""
+	}
+	t.understood("echo.read-back", args)
 }
 
 // undone notes that a value written out of turn is no longer there.
@@ -106,7 +136,7 @@ func (s *State) openDeviations() (open []DeviationFact) {
 // its own: it is then what the drive checks.
 func (t *turn) adopt() {
 	last := lastChange(t.s)
-	if last == nil || !t.s.strayed(last) {
+	if last == nil || !t.s.adoptable(last) {
 		askWritten(t)
 		return
 	}
@@ -181,6 +211,9 @@ func (t *turn) likely(v Value) bool {
 		return v.Label != ""
 	}
 	low, high := min(w.From.Num, w.To.Num), max(w.From.Num, w.To.Num)
+	if w.Setting == otherName { // a flag may go from 0 to 1, and not every figure is known
+		return !w.To.Zero()
+	}
 	return v.Num > low/2 && v.Num < high*2
 }
 

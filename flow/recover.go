@@ -32,28 +32,24 @@ func (s *State) recoverAbout(when string) string {
 	return when + "." + strconv.Itoa(s.Recovers)
 }
 
-// restored says whether every module holds the value that was there before.
+// restored says whether every setting is as it was before the work.
 func (s *State) restored() bool {
-	if s.Writing != nil {
-		return false
-	}
-	for i := range s.Modules {
-		if m := &s.Modules[i]; !sameStored(m, m.Now, m.Restore()) || s.unsure(m.Name) {
-			return false
-		}
-	}
-	return len(s.Modules) > 0
+	return s.Writing == nil && len(s.Modules) > 0 && len(s.toRestore()) == 0
 }
 
 // unsure says whether a write of a module was left in the air when recovering
 // began: then it is written even where the old value was the last one known.
 func (s *State) unsure(module string) bool { return s.Broken[module] }
 
-// enterRecover drops the write that was under way; the module is then written
-// whatever is thought to be in it.
+// enterRecover says what goes back. A write that was under way is dropped; the
+// module is then written whatever is thought to be in it.
 func (t *turn) enterRecover() {
-	t.say(Result, "recover.begin", words.Args{"N": len(t.s.Modules), "Value": withUnit(t.s.Main(), t.s.Main().Restore()),
-		"Home": t.s.Home()})
+	list := t.s.toRestore()
+	value := t.writeWords(list)
+	if len(list) == 0 {
+		value = withUnit(t.s.Main(), t.s.Main().Restore())
+	}
+	t.say(Result, "recover.begin", words.Args{"N": len(list), "Value": value, "Home": t.s.Home()})
 }
 
 // recover is the command: from every phase after the backup, and from closed.
@@ -162,18 +158,18 @@ func nextRecover(t *turn) Event {
 		return ""
 	}
 	t.record(&StoppedFact{How: "restored"})
-	t.say(Result, "recover.done", words.Args{"Value": withUnit(s.Main(), s.Main().Now), "Codes": len(s.LastCodes().New) > 0})
+	value := t.writeWords(s.putBack())
+	if value == "" {
+		value = withUnit(s.Main(), s.Main().Now)
+	}
+	t.say(Result, "recover.done", words.Args{"Value": value, "Codes": len(s.LastCodes().New) > 0})
 	return EvRestored
 }
 
-// beginRestore opens the write of the next module's original value.
+// beginRestore opens the write of the next setting that goes back.
 func (t *turn) beginRestore() {
-	for i := range t.s.Modules {
-		m := &t.s.Modules[i]
-		if !sameStored(m, m.Now, m.Restore()) || t.s.unsure(m.Name) {
-			t.openWrite(&WriteFact{Module: m.Name, From: m.Now, To: m.Restore()}, "restore")
-			return
-		}
+	if list := t.s.toRestore(); t.s.Writing == nil && len(list) > 0 {
+		t.openWrite(&list[0], "restore")
 	}
 }
 
@@ -186,7 +182,7 @@ func (s *State) curedAnswered() bool { return s.HasFor(QCured, s.recoverAbout("c
 
 // wholeDone says whether the whole backup was put back in this round.
 func (s *State) wholeDone() bool {
-	for _, c := range s.Changes {
+	for _, c := range s.Changes[min(s.RecoverFrom, len(s.Changes)):] {
 		if c.Setting == backupSetting && c.Took {
 			return true
 		}

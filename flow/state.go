@@ -70,9 +70,13 @@ type State struct {
 	Files      int
 	TrackFile  bool
 
-	Recovers   int             // how often recovering was begun
-	Broken     map[string]bool // modules whose write was left in the air when recovering began
-	BackupHash string          // item of the latest backup file; "" once erased
+	Others     []OtherSetting // settings changed beside the value, as changes of their own
+	OtherWords string         // item: the latest of them in words, before anyone has said what becomes of it
+
+	Recovers    int             // how often recovering was begun
+	RecoverFrom int             // changes there were when it was begun last
+	Broken      map[string]bool // modules whose write was left in the air when recovering began
+	BackupHash  string          // item of the latest backup file; "" once erased
 
 	Paused    bool
 	Stopped   string // how the job ended, "" while it runs
@@ -185,6 +189,7 @@ func (s *State) Clone() *State {
 	c.Tracks = slices.Clone(s.Tracks)
 	c.Codes = slices.Clone(s.Codes)
 	c.Deviations = slices.Clone(s.Deviations)
+	c.Others = slices.Clone(s.Others)
 	c.Invites = slices.Clone(s.Invites)
 	c.Reminders = slices.Clone(s.Reminders)
 	if s.Writing != nil {

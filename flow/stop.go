@@ -47,11 +47,8 @@ func (t *turn) askStop() {
 
 // changed says whether a module holds something else than before the work.
 func (s *State) changed() bool {
-	for i := range s.Modules {
-		m := &s.Modules[i]
-		if !sameStored(m, m.Now, m.Restore()) || s.unsure(m.Name) {
-			return true
-		}
+	if len(s.toRestore()) > 0 {
+		return true
 	}
 	return s.Writing != nil && s.Writing.Word != "begun" && s.Writing.Word != "refused"
 }

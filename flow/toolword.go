@@ -54,7 +54,7 @@ func takeWritten(t *turn, in *input) bool {
 			askWritten(t)
 			return true
 		case understand.CmdKeep:
-			if last := lastChange(t.s); last != nil && t.s.strayed(last) {
+			if last := lastChange(t.s); last != nil && t.s.adoptable(last) {
 				t.adopt()
 				return true
 			}
@@ -78,6 +78,10 @@ func (t *turn) typedAfterWrite(in *input, m *Module, v Value, took bool) {
 		t.toolSaid("took", "")
 		t.readBack(v)
 	default:
+		if last := t.s.lastTry(w); last != nil && w.Word == "begun" && !took && t.s.strayed(last) {
+			t.retyped(*last, v)
+			return
+		}
 		if w.Word != "took" {
 			t.toolSaid("took", "")
 		}

@@ -74,8 +74,7 @@ func (t *turn) callOn() {
 	}
 	t.record(&h)
 	t.record(&AlertFact{What: "hold_waits", To: to})
-	m := t.s.Module(t.s.Writing.Module)
-	args := words.Args{"To": withUnit(m, t.s.Writing.To), "Minutes": int(t.env.Policy.HoldCall.Minutes()) * t.s.HoldCalls, "Name": t.nameOf(t.s.Owner)}
+	args := words.Args{"To": t.writeWord(t.s.Writing), "Minutes": int(t.env.Policy.HoldCall.Minutes()) * t.s.HoldCalls, "Name": t.nameOf(t.s.Owner)}
 	t.tell(to, Notice, "call.hold_waits", args)
 	broken := t.s.Writing.Word == "broke_off" || t.s.Writing.Word == "no_answer"
 	t.say(Notice, "hold.waiting", words.Args{"Name": t.text(t.worker(), "who."+string(to), nil), "Broken": broken})
