@@ -97,6 +97,9 @@ func leftAt(s *flow.State) *flow.Known {
 		return nil
 	}
 	k := &flow.Known{Job: s.Job, When: s.Last, Size: s.Sizes["fitted"], Factory: s.Sizes["factory"], Module: *m}
+	if a := s.Answers[flow.Key{Question: flow.QOdometer}]; !a.Skipped {
+		k.Odometer, k.OdometerUnit = a.Number, a.Unit
+	}
 	if s.Restored {
 		k.Size = k.Factory
 	}

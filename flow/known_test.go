@@ -47,3 +47,20 @@ func TestKnownSet(t *testing.T) {
 		p.said("GPS 70, then 60, 65")
 	}
 }
+
+// An odometer below the last known reading is questioned, once.
+func TestOdometerBelowTheLastKnown(t *testing.T) {
+	known := &Known{Job: "J0", Factory: SizeFact{Text: "LT265/70R17"}, Size: SizeFact{Text: "LT285/75R17"},
+		Module:   Module{Kind: "circumference_mm", Unit: "mm", Quantity: "circumference", Original: Number(2438), Now: Number(2596)},
+		Odometer: 50000, OdometerUnit: "mi"}
+	open := func(odo string) *play {
+		p := playFrom(t, Policy{})
+		p.env.Known = known
+		return p.lines("new job unit 14, bay, "+odo, "no")
+	}
+	open("51000 mi").asks(QRegulated)
+	open("90000 km").asks(QRegulated) // units apart: 55 923 mi
+	open("48210 mi").asks(QOdoLow).said("48,210 mi", "50,000 mi").lines("yes").asks(QRegulated)
+	open("48210 mi").asks(QOdoLow).lines("50210").asks(QRegulated)
+	open("48210 mi").asks(QOdoLow).lines("no").asks(QOdometer).lines("50210 mi").asks(QRegulated)
+}

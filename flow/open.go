@@ -21,6 +21,8 @@ func openPhase() phaseOf {
 		{ID: QOdometer, Ask: func(t *turn) {
 			t.ask(QOdometer, "", "open.odometer", words.Args{"Unit": t.distanceUnit()}, "not_known")
 		}, Take: takeOdometer, Also: alsoOdometer, Skip: true, Bare: true, Why: "why.odometer", Hint: "hint.odometer"},
+		{ID: QOdoLow, When: (*State).odometerBelow, Done: func(s *State) bool { n, _ := s.Num(QOdoLow); return n == s.Answers[Key{QOdometer, ""}].Number },
+			Ask: askOdoLow, Take: takeOdoLow, Bare: true, Why: "why.odometer", Hint: "hint.odometer"},
 		{ID: QVIN, When: never, Ask: func(t *turn) { t.ask(QVIN, "", "open.vin", nil) }, Take: takeVIN, Also: alsoVIN,
 			Skip: true, Why: "why.vehicle", Hint: "hint.vin"},
 		{ID: QUnits, When: never, Ask: func(t *turn) { t.ask(QUnits, "", "open.units", nil, "mph", "kmh") }, Take: takeUnits,
@@ -118,6 +120,46 @@ func (t *turn) offerKnown() {
 	t.record(&KnownFact{Job: k.Job, Factory: k.Factory, Fitted: k.Size, ValueKind: k.Module.Kind, Quantity: k.Module.Quantity,
 		Unit: k.Module.Unit, Original: k.Module.Original, Estimated: k.Module.Estimated, Left: k.Module.Now,
 		Step: k.Module.Step, Min: k.Module.Min, Max: k.Module.Max})
+	if k.Odometer > 0 {
+		t.record(&AnswerFact{Question: QOdometer, About: aboutKnown, Number: k.Odometer, Unit: k.OdometerUnit})
+	}
+}
+
+// aboutKnown marks the odometer as an earlier job read it.
+const aboutKnown = "known"
+
+// odometerBelow says whether the odometer stands below what an earlier job of
+// this vehicle read: a slip, or another instrument.
+func (s *State) odometerBelow() bool {
+	now, old := s.Answers[Key{QOdometer, ""}], s.Answers[Key{QOdometer, aboutKnown}]
+	from, to := unit.Distance(now.Unit), unit.Distance(old.Unit)
+	if now.Skipped || old.Number <= 0 || !from.Valid() || !to.Valid() {
+		return false
+	}
+	return to.FromMetres(from.Metres(now.Number)) < old.Number-1 // a figure is cut to the unit
+}
+
+func askOdoLow(t *turn) {
+	old := t.s.Answers[Key{QOdometer, aboutKnown}]
+	t.ask(QOdoLow, t.odometerText(), "open.odometer.below", words.Args{"Now": t.odometerText(), "Job": t.s.KnownSet,
+		"Then": unit.Count(int64(old.Number)) + " " + old.Unit}, "yes", "no")
+}
+
+func takeOdoLow(t *turn, in *input) bool {
+	if m, ok, _ := understand.Odometer(in.Text, t.context()); in.Choice == "" && ok {
+		t.recordOdometer(m, in)
+		return true
+	}
+	switch yesNo(in) {
+	case "yes":
+		a := t.s.Answers[Key{QOdometer, ""}]
+		t.record(&AnswerFact{Question: QOdoLow, Number: a.Number, Unit: a.Unit, Value: "yes"})
+		return true
+	case "no":
+		find(QOdometer).Ask(t)
+		return true
+	}
+	return false
 }
 
 func askKnown(t *turn) {

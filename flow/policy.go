@@ -82,6 +82,9 @@ type Known struct {
 	Factory SizeFact
 	Module  Module // with Original and Now
 	VIN     bool   // recognised by VIN, else by name
+
+	Odometer     float64 // as read then, 0 where it was not
+	OdometerUnit string  // mi or km
 }
 
 // Env is everything a step may know beside the state and the message: no

@@ -6,6 +6,7 @@ type QuestionID string
 // The questions, in the order in which a job meets them.
 const (
 	QVehicle   QuestionID = "vehicle"
+	QOdoLow    QuestionID = "odometer-below" // is a reading below the last known one right
 	QVIN       QuestionID = "vin"
 	QPlace     QuestionID = "place"
 	QOdometer  QuestionID = "odometer"

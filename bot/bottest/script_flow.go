@@ -240,6 +240,9 @@ func (w *FlowWay) known(j *flowJob, entries []flow.Entry) *flow.Known {
 			}
 			if vin != "" && vin == o.state.VIN || vehicle != "" && form(vehicle) == form(o.state.Vehicle) {
 				k := &flow.Known{Job: o.id, When: o.state.Last, Size: o.state.Sizes["fitted"], Factory: o.state.Sizes["factory"], Module: *m, VIN: vin != ""}
+				if a := o.state.Answers[flow.Key{Question: flow.QOdometer}]; !a.Skipped {
+					k.Odometer, k.OdometerUnit = a.Number, a.Unit
+				}
 				if o.state.Restored {
 					k.Size = k.Factory
 				}
