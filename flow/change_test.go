@@ -99,7 +99,7 @@ func TestChangeOtherSetting(t *testing.T) {
 	p.lines("undone").asks(QWritten).lines("took", "2596").asks(QCodesNow)
 	q := written(t, Policy{}).lines("also changed the shift points").tap("own_change").asks(QOther)
 	q.lines("shift points 3 to 4, reads 4").asks(QWritten)
-	if len(q.s.Changes) != 1 || q.s.Changes[0].Setting != "other" || q.s.Main().Now != Number(2438) {
+	if len(q.s.Changes) != 1 || q.s.Changes[0].Setting != "other" || q.s.Changes[0].Before != Number(3) || q.s.Changes[0].ReadBack != Number(4) || q.s.Main().Now != Number(2438) {
 		t.Errorf("%+v", q.s.Changes)
 	}
 	q.lines("2596").asks(QCodesNow)

@@ -118,7 +118,7 @@ func (t *turn) undone(module string) {
 func (s *State) openDeviations() (open []DeviationFact) {
 	for _, d := range s.Deviations {
 		switch {
-		case d.Undone:
+		case d.Undone || d.Own > 0:
 			for i := len(open) - 1; i >= 0; i-- {
 				if open[i].What == d.What && open[i].Module == d.Module && open[i].Value == d.Value {
 					open = append(open[:i], open[i+1:]...)
