@@ -129,6 +129,7 @@ func (s *State) apply(e *Entry) {
 		s.Self = s.Self || f.Self
 	case *AlertFact:
 		s.Alerts++
+		s.applyAlert(f)
 	case *StoppedFact:
 		s.Stopped = f.How
 		s.Restored = f.How == "restored"
@@ -292,6 +293,17 @@ func (s *State) applyStruck(f *StruckFact) {
 		case "corrected", "swapped":
 			r.Indicated, r.Reference, r.Questioned = f.Indicated, f.Reference, false
 		}
+	}
+}
+
+// applyAlert notes who was told; the helper is called first, the supervisor
+// last, and the last one told is named.
+func (s *State) applyAlert(f *AlertFact) {
+	switch {
+	case f.Told:
+		s.Told[f.What] = f.To
+	case s.Told[f.What] == f.To:
+		delete(s.Told, f.What)
 	}
 }
 

@@ -152,7 +152,7 @@ func (t *turn) writeArgs() words.Args {
 	}
 	return words.Args{"From": from, "To": to, "HalfDone": t.s.HalfDone() && !t.s.roadSafe(), "Unit": unitOf(m), "Module": t.moduleWord(w.Module),
 		"Several": len(t.s.Modules) > 1, "Axle": w.Setting == axleSetting, "Change": w.Change,
-		"Restore": t.s.Phase == PhaseRecover, "Backup": w.Setting == backupSetting, "Other": w.Setting == otherName}
+		"Restore": t.s.Phase == PhaseRecover, "Backup": w.Setting == backupSetting, "Other": w.Setting == otherName, "Called": t.s.Told["broke_off"] != ""}
 }
 
 // words of the tool as choices.

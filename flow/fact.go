@@ -376,7 +376,7 @@ type DeviationFact struct {
 	Own    int    `json:"own,omitempty"` // it was made this change of its own
 	Undone bool   `json:"undone,omitempty"`
 	Value  Value  `json:"value,omitzero"`
-	What   string `json:"what"` // write_before_backup, other_value, other_setting
+	What   string `json:"what"` // write_before_backup, other_value, other_setting, odometer
 }
 
 // NoteFact records a free note: item text.
@@ -401,7 +401,8 @@ type SignOffFact struct {
 // AlertFact records that someone was called.
 type AlertFact struct {
 	To   Role   `json:"to"`
-	What string `json:"what"` // supervisor, helper, broke_off, new_codes, hold_waits, too_many
+	Told bool   `json:"told,omitempty"` // somebody of that role is in the thread and was told
+	What string `json:"what"`           // supervisor, helper, broke_off, new_codes, hold_waits, too_many, odometer, odometer_below
 }
 
 // StoppedFact records why a job ended.

@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -216,10 +217,20 @@ func (t *turn) call(what string, args words.Args) {
 	echo := t.echo
 	t.echo = nil
 	for _, r := range roles {
-		t.record(&AlertFact{What: what, To: r})
+		others := slices.DeleteFunc(t.addressed(r), func(w Who) bool { return w == t.m.Who })
+		t.record(&AlertFact{What: what, To: r, Told: len(others) > 0})
 		t.tell(r, Notice, "call."+what, args)
 	}
 	t.echo = echo
+}
+
+// toldWord names whoever was told when somebody was called for it last, "" where
+// nobody was in the thread.
+func (t *turn) toldWord(what string) string {
+	if r := t.s.Told[what]; r != "" {
+		return t.text(t.worker(), "who."+string(r), nil)
+	}
+	return ""
 }
 
 // cautionApart shows a safety caution without spending what was understood on

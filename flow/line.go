@@ -295,6 +295,7 @@ func (l *line) people(e Entry) {
 		l.when(f.Self, "self")
 	case *AlertFact:
 		l.word(f.What, "to", string(f.To))
+		l.when(f.Told, "told")
 	case *StoppedFact:
 		l.word(f.How)
 	case *ReminderFact:

@@ -1,7 +1,6 @@
 package flow
 
 import (
-	"math"
 	"strconv"
 	"strings"
 
@@ -77,67 +76,6 @@ func (t *turn) goRecover() {
 	if t.move(EvRecover) {
 		t.enterRecover()
 	}
-}
-
-// odometerQuestion asks for the odometer before and after: they must agree.
-func odometerQuestion(when string) question {
-	return question{ID: QOdoNow,
-		When: func(s *State) bool {
-			return s.Phase == PhaseRecover && (when == "before_recover" || s.restored() && s.codesRead() && !s.wantsBackup())
-		},
-		Done: func(s *State) bool {
-			return s.HasFor(QOdometer, s.recoverAbout(when)) || s.HasFor(QOdoNow, s.recoverAbout(when))
-		},
-		Ask: func(t *turn) {
-			t.ask(QOdoNow, t.s.recoverAbout(when), "recover.odometer."+when, words.Args{"Unit": t.distanceUnit()}, "odo_not_known")
-		},
-		Take: takeOdometerNow, Bare: true, Why: "why.odometer-now", Hint: "hint.odometer"}
-}
-
-func takeOdometerNow(t *turn, in *input) bool {
-	s := t.s
-	before, after := s.recoverAbout("before_recover"), s.recoverAbout("after_recover")
-	about := before
-	if s.HasFor(QOdometer, before) || s.HasFor(QOdoNow, before) {
-		about = after
-	}
-	if a, ok := understand.YesNo(in.Text); in.Choice == "odo_not_known" || ok && a.Value == understand.NotSure {
-		t.record(&AnswerFact{Question: QOdoNow, About: about, Value: "not_known"})
-		return true
-	}
-	m, ok, _ := understand.Odometer(in.Text, t.context())
-	if !ok {
-		return false
-	}
-	u := m.Value.Unit
-	if u == "" {
-		u = t.distanceUnit()
-	}
-	in.Text = ""
-	t.record(&OdometerFact{Value: m.Value.Value, Unit: u, When: about})
-	if about == after {
-		t.compareOdometer(before, after)
-	}
-	return true
-}
-
-// sameOdometer: the two agree within what moving about the yard counts.
-const sameOdometer = 2.0
-
-func (t *turn) compareOdometer(before, after string) {
-	a, ok := t.s.Answers[Key{QOdometer, before}]
-	b := t.s.Answers[Key{QOdometer, after}]
-	if !ok {
-		return
-	}
-	args := words.Args{"Before": plainFigure(a.Number), "After": plainFigure(b.Number), "Unit": b.Unit}
-	if math.Abs(a.Number-b.Number) <= sameOdometer && a.Unit == b.Unit {
-		t.understood("echo.odometer.same", args)
-		return
-	}
-	t.record(&DeviationFact{What: "odometer", Value: Number(b.Number)})
-	t.call("odometer", args)
-	t.say(Caution, "recover.odometer.differs", args)
 }
 
 // nextRecover writes what is still to be restored, then closes as restored.

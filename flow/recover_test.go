@@ -14,14 +14,6 @@ func TestRecoverBay(t *testing.T) {
 	}
 }
 
-func TestRecoverOdometerMustAgree(t *testing.T) {
-	p := checked(t, Policy{}).lines("parked", "recover", "48215", "2438", "none", "40000")
-	p.said("they must agree")
-	if len(p.s.Deviations) != 1 {
-		t.Errorf("%v", p.s.Deviations)
-	}
-}
-
 func TestRecoverFromClosedReopens(t *testing.T) {
 	p := checked(t, Policy{}).lines("70/70 60/60 50/50", "parked none", "close", "all yes", "no").at(PhaseClosed)
 	p.lines("hello").said("Job J1 is closed")

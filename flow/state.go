@@ -67,6 +67,7 @@ type State struct {
 	HoldCalls  int // how often somebody was called for it
 	Deviations []DeviationFact
 	Alerts     int
+	Told       map[string]Role // what somebody was called for: who was in the thread and told
 	Files      int
 	TrackFile  bool
 
@@ -153,7 +154,7 @@ func NewState(shop, job string) *State {
 		By: map[string][]Key{}, ByWho: map[string]Who{},
 		Cautions: map[string]bool{}, Checks: map[string]ChecklistFact{},
 		Sizes: map[string]SizeFact{}, Waivers: map[GateName]WaiverFact{},
-		Gates: map[GateName]bool{}, Broken: map[string]bool{},
+		Gates: map[GateName]bool{}, Broken: map[string]bool{}, Told: map[string]Role{},
 	}
 }
 
@@ -179,6 +180,7 @@ func (s *State) Clone() *State {
 	c.Waivers = maps.Clone(s.Waivers)
 	c.Gates = maps.Clone(s.Gates)
 	c.Broken = maps.Clone(s.Broken)
+	c.Told = maps.Clone(s.Told)
 	c.AskLog = slices.Clone(s.AskLog)
 	c.Modules = slices.Clone(s.Modules)
 	c.Backups = slices.Clone(s.Backups)
