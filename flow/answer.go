@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"slices"
 	"strings"
 	"sync"
 
@@ -116,6 +117,7 @@ func (t *turn) read() {
 		return
 	}
 	before := len(t.entries)
+	was := t.answerText(t.s.Answers[Key{q.ID, ""}])
 	if !q.Take(t, in) {
 		if len(t.entries) == before && t.measuredLater(in) {
 			return
@@ -143,7 +145,21 @@ func (t *turn) read() {
 		return // the question asked something back
 	}
 	t.gather(in, q)
+	if len(t.entries) > before && t.reanswered(q, was) {
+		return
+	}
 	t.advance()
+}
+
+// reanswered works the target out again where an answer that it rests on, put
+// to the question again, is another now.
+func (t *turn) reanswered(q *question, was string) bool {
+	if !movesTarget[q.ID] || slices.Contains(gathering, t.s.Phase) || t.s.Target(t.s.mainName()) == nil {
+		return false
+	}
+	t.record(&AmendedFact{Question: q.ID, From: was, To: t.answerText(t.s.Answers[Key{q.ID, ""}]), By: "words", Waits: t.s.inTheAir()})
+	t.depends(q.ID)
+	return true
 }
 
 // unknownCode takes a guest code that let nobody in out of a message, so that

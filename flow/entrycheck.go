@@ -2,6 +2,8 @@ package flow
 
 import (
 	"math"
+	"regexp"
+	"strings"
 
 	"milepost/calib"
 	"milepost/calib/unit"
@@ -28,7 +30,7 @@ func (t *turn) checkEntries() {
 	}
 	for i := range t.s.Modules {
 		m := t.s.Modules[i]
-		if m.WrittenSeq > 0 || m.Original.Zero() || m.Original.Label != "" || t.s.HasFor(QEntry, m.Name) {
+		if m.WrittenSeq > 0 || m.Original.Zero() || m.Original.Label != "" || t.s.entrySettled(&m) {
 			continue
 		}
 		kind := calib.Kind(m.Kind)
@@ -108,7 +110,28 @@ func takeQuantity(t *turn, in *input) bool {
 
 func entryDoubted(s *State) bool {
 	m := s.Main()
-	return m != nil && m.Question != "" && !s.Has(QEntry)
+	return m != nil && m.Question != "" && !s.entrySettled(m)
+}
+
+// entrySettled says whether somebody has answered for a module's value as it
+// is now: the answer for another figure does not count.
+func (s *State) entrySettled(m *Module) bool {
+	for _, about := range []string{m.Name, ""} {
+		if a, ok := s.Answers[Key{QEntry, about}]; ok && (a.Number == 0 || a.Number == m.Original.Num) {
+			return true
+		}
+	}
+	return false
+}
+
+// doubtLate asks about a value that came into doubt once the target was worked
+// out from another. It says whether there is one.
+func (t *turn) doubtLate() bool {
+	if t.s.Target(t.s.mainName()) == nil || !entryDoubted(t.s) {
+		return false
+	}
+	askEntry(t)
+	return true
 }
 
 // otherFit is the most typical other reading of the main module's figure.
@@ -141,6 +164,10 @@ func askEntry(t *turn) {
 		t.ask(QEntry, m.Name, "factory.entry.unit", args, "yes", "no")
 		return
 	}
+	if t.s.Value(QOnly) == "changed" { // it is to be the factory's, said as such
+		t.ask(QEntry, m.Name, "factory.entry.record", args, "mistyped", "estimate", "other_size")
+		return
+	}
 	t.ask(QEntry, m.Name, "factory.entry.mismatch", args, "mistyped", "changed", "other_size")
 }
 
@@ -167,9 +194,18 @@ func takeEntry(t *turn, in *input) bool {
 			return true
 		}
 	}
+	if in.Choice == "" && !other {
+		in.Choice = entryChoice(t, in.Text)
+	}
 	switch {
+	case in.Choice == "estimate":
+		t.record(&AnswerFact{Question: QEntry, About: m.Name, Number: m.Original.Num, Value: "estimate"})
+		return t.estimateOriginal()
+	case in.Choice == "mistyped" && t.s.Value(QOnly) == "changed":
+		askChanged(t)
+		return true
 	case in.Choice == "changed":
-		t.record(&AnswerFact{Question: QEntry, Value: "changed"})
+		t.record(&AnswerFact{Question: QEntry, Number: m.Original.Num, Value: "changed"})
 		t.record(&AnswerFact{Question: QOnly, Value: "changed"})
 		t.foundNotFactory()
 		return true
@@ -180,14 +216,22 @@ func takeEntry(t *turn, in *input) bool {
 		t.ask(QPlacard, "", "factory.size", nil)
 		return true
 	}
-	// A new figure, or the same with its unit, is as good as an answer.
+	// A new figure, or the same with its unit, is as good as an answer; so is
+	// the size that stands on the placard.
 	ms, _ := understand.StoredValues(in.Text, t.context())
+	if zs, _ := understand.Sizes(in.Text); len(ms) == 0 && len(zs) > 0 {
+		return takePlacard(t, in)
+	}
+	if len(ms) == 0 && !other {
+		t.hint("hint.entry.mismatch", words.Args{"Said": t.inOwnWords(short(in.Text)), "Record": t.s.Value(QOnly) == "changed"})
+		return true
+	}
 	if len(ms) == 0 {
 		return false
 	}
 	v := ms[0].Value
 	if same := math.Abs(v.Typed-m.Original.Num) < 1e-9 && v.Known() && kindNamed(v.Quantity, v.Unit) == m.Kind; same {
-		t.record(&AnswerFact{Question: QEntry, About: m.Name, Value: "kept"}) // insisted on
+		t.record(&AnswerFact{Question: QEntry, About: m.Name, Number: m.Original.Num, Value: "kept"}) // insisted on
 		in.Text = ""
 		return true
 	}
@@ -195,7 +239,32 @@ func takeEntry(t *turn, in *input) bool {
 	t.recordStored(v, "factory", false)
 	in.take(ms[0].Start, ms[0].End)
 	t.checkEntries()
+	t.doubtLate()
 	return true
+}
+
+var (
+	mistypedWords = regexp.MustCompile(`(?i)\b(mis-?typed|mistake|typo|slip|wrong)\b`)
+	changedWords  = regexp.MustCompile(`(?i)\b(changed|someone|somebody|before)\b`)
+	otherWords    = regexp.MustCompile(`(?i)\b(size|placard|sticker)\b`)
+	estimateWords = regexp.MustCompile(`(?i)\bestimate\b`)
+)
+
+// entryChoice reads the choices about a value in doubt from free words.
+func entryChoice(t *turn, text string) string {
+	switch record := t.s.Value(QOnly) == "changed"; {
+	case strings.ContainsAny(text, "0123456789"):
+		return "" // a value or a size
+	case mistypedWords.MatchString(text):
+		return "mistyped"
+	case record && estimateWords.MatchString(text):
+		return "estimate"
+	case !record && changedWords.MatchString(text):
+		return "changed"
+	case otherWords.MatchString(text):
+		return "other_size"
+	}
+	return ""
 }
 
 // foundNotFactory turns the value recorded as the factory's into one found.

@@ -65,6 +65,7 @@ func takePlacard(t *turn, in *input) bool {
 		in.take(m.Start, m.End)
 		t.newSizeToo(ms, in)
 		t.checkEntries()
+		t.doubtLate()
 		return true
 	}
 	return false
@@ -254,6 +255,7 @@ func takeChanged(t *turn, in *input) bool {
 	t.record(&AnswerFact{Question: QChanged, Value: "record"})
 	in.take(ms[0].Start, ms[0].End)
 	t.checkEntries()
+	t.doubtLate()
 	return true
 }
 

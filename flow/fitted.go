@@ -363,9 +363,17 @@ func takePressure(t *turn, in *input) bool {
 	return false
 }
 
+// placardAlone is the pressure beside the fitted tyre, in a row of answers.
+var placardAlone = regexp.MustCompile(`(?i)(?:^|[,;.])\s*((?:as on (?:the )?|at )?(?:placard|sticker))\s*(?:$|[,;.])`)
+
 // alsoPressure takes the cold pressure, as a ratio to the placard's.
 func alsoPressure(t *turn, in *input) {
 	m, ok, _ := understand.Pressures(treadText(in.Text))
+	if at := placardAlone.FindStringSubmatchIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
+		in.take(at[2], at[3])
+		t.record(&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio", Value: "placard"})
+		return
+	}
 	if !ok {
 		return
 	}
@@ -387,6 +395,8 @@ func alsoPressure(t *turn, in *input) {
 // neverPattern answers "changed?" in a sentence.
 var neverPattern = regexp.MustCompile(`(?i)\b(never|nothing( else)?( was| has been)?|not|nobody) changed\b|\bnever\b`)
 
+var changedAlone = regexp.MustCompile(`(?i)^\s*(?:yes,? )?(?:they (?:are|were|have been) )?changed[.!]?\s*$`)
+
 func takeGears(t *turn, in *input) bool {
 	if in.Choice != "" {
 		t.record(&AnswerFact{Question: QGears, Value: in.Choice})
@@ -399,6 +409,11 @@ func takeGears(t *turn, in *input) bool {
 	if neverPattern.MatchString(in.Text) {
 		in.Text = ""
 		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		return true
+	}
+	if changedAlone.MatchString(in.Text) {
+		in.Text = ""
+		t.record(&AnswerFact{Question: QGears, Value: "changed"})
 		return true
 	}
 	switch yesNo(in) { // "changed?" "no"
@@ -415,8 +430,17 @@ func takeGears(t *turn, in *input) bool {
 	return false
 }
 
+// asBuilt says of the gears beside the fitted tyre that nothing was changed,
+// without naming them.
+var asBuilt = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?as built\b`)
+
 func alsoGears(t *turn, in *input) {
 	m, ok, _ := understand.FindGears(in.Text)
+	if at := asBuilt.FindStringIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
+		in.take(at[0], at[1])
+		t.recordGears(understand.Gears{AsBuilt: true})
+		return
+	}
 	if !ok || m.Value.Unknown {
 		return
 	}

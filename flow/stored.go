@@ -46,6 +46,7 @@ func takeStored(t *turn, in *input) bool {
 	}
 	alsoSteps(t, in)
 	t.checkEntries()
+	t.doubtLate()
 	return true
 }
 
