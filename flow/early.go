@@ -16,6 +16,9 @@ var tooEarly = []Phase{PhaseBefore, PhaseFactory, PhaseBackup, PhaseFitted, Phas
 // early notes a write that came before its turn. It says whether the message
 // told of one.
 func (t *turn) early(in *input) bool {
+	if t.writeInstead(in) {
+		return true
+	}
 	c, ok := readCommand(in.Text)
 	if !ok || c.Name != understand.CmdWrote || !slices.Contains(tooEarly, t.s.Phase) || t.s.undue() != nil {
 		return false

@@ -178,7 +178,7 @@ func (s *State) asksNext() bool {
 func (t *turn) reviewArgs() words.Args {
 	s := t.s
 	w := errorAtW(s.Errors.Errors)
-	counted, doubtful := 0, 0
+	counted, doubtful, kept := 0, 0, 0
 	drives := map[int]bool{}
 	for i := range s.Readings {
 		r := &s.Readings[i]
@@ -187,8 +187,11 @@ func (t *turn) reviewArgs() words.Args {
 		}
 		counted++
 		drives[r.Drive] = true
-		if r.Questioned {
+		switch {
+		case r.Questioned:
 			doubtful++
+		case s.Answers[Key{QDoubt, strconv.Itoa(r.Number)}].Value == "kept":
+			kept++
 		}
 	}
 	var each []string
@@ -201,7 +204,7 @@ func (t *turn) reviewArgs() words.Args {
 		"Is": unit.Figure(math.Abs(t.errorNow(w)), 1), "Low": t.errorNow(w) < 0,
 		"Will": sided(w.After), "Half": unit.Figure(w.PlusMinus, 1),
 		"Errors": strings.Join(each, ", "), "Readings": upperFirst(inWords(counted)), "N": counted,
-		"Drives": inWords(len(drives)), "ManyDrives": len(drives) > 1, "Doubtful": doubtful, "Near": speedFigure(d.Near),
+		"Drives": inWords(len(drives)), "ManyDrives": len(drives) > 1, "Doubtful": doubtful, "Kept": kept, "KeptWord": inWords(kept), "Near": speedFigure(d.Near),
 		"Because": upperFirst(d.Because), "Writes": s.Writes(), "Rule": t.accuracyRule(), "Label": s.Main().Kind == string(calib.SizeList),
 	}
 }

@@ -127,3 +127,15 @@ func TestReviewHelperIsTold(t *testing.T) {
 	p := home(t, Policy{}).as("2", Helper).lines("release").as("1", Customer).lines("2596", "none", "go", "70/70 60/60 50/50 65/65", "parked none")
 	p.asks(QNext).said("Done: the dash is right", "Done. Dash against true")
 }
+
+// A doubtful reading that was kept is said to be there.
+func TestReviewKeptThoughDoubtful(t *testing.T) {
+	p := bay(t, Policy{}).lines("drive first", "go", "61/65 56/60 47/50 58/62 57/55", "parked none")
+	if p.s.Asked.Question != QDoubt {
+		t.Fatalf("%+v", p.s.Asked)
+	}
+	p.tap("keep")
+	p.said("readings, one kept although doubtful")
+	q := bay(t, Policy{}).lines("drive first", "go", "61/65 56/60 47/50 58/62 51/55", "parked none")
+	q.said("Five readings, none doubtful")
+}

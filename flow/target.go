@@ -360,6 +360,32 @@ func (t *turn) answerFirst(v string) {
 	t.record(&AnswerFact{Question: QFirst, Value: v, Number: float64(len(t.s.Targets))})
 }
 
+// writeInstead goes back to writing first: the drive before the first write was
+// chosen and nobody has set off. It says whether the message asked for that.
+func (t *turn) writeInstead(in *input) bool {
+	s, d := t.s, t.s.CurrentDrive()
+	c, ok := readCommand(in.Text)
+	if !ok || c.Name != understand.CmdWrite || s.Phase != PhaseDrive || d == nil || d.Started || s.readingsOn(d.Drive) > 0 ||
+		s.Value(QFirst) != "drive_first" || !s.firstAnswered() || s.allAgree() {
+		return false
+	}
+	m, g := s.Main(), s.Target(s.mainName())
+	if a, ok := t.assess(len(s.Readings) == 0); !ok || g == nil || a.Decision.Do != calib.Write {
+		return false // without a drive there is no value to write
+	}
+	if v, ok := t.typedValue(c.Arg, m); ok && !t.sameValue(m, v, g.Value) {
+		t.hint("target.other", words.Args{"Said": figureOf(m, v), "Value": t.toWrite()})
+		return true
+	}
+	t.record(&DriveFact{Drive: d.Drive, What: "dropped", Value: d.Value})
+	if t.move(EvRetarget) {
+		t.answerFirst("write")
+		t.advance()
+	}
+	in.Text = ""
+	return true
+}
+
 // beginFirstDrive records the decision to drive before writing.
 func (t *turn) beginFirstDrive() {
 	t.record(&DecisionFact{Do: string(calib.Read), Near: t.workSpeed(), Because: "drive first", Reason: "drive_first",

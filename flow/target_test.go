@@ -106,3 +106,28 @@ func TestStepNotKnown(t *testing.T) {
 		t.Errorf("target %v, want about 3.96 · 802.8/859.3", g.Value)
 	}
 }
+
+// After "drive first" and before "go" the value may be written first after all.
+func TestTargetWriteInsteadOfDrive(t *testing.T) {
+	p := bay(t, Policy{}).lines("drive first").at(PhaseDrive).lines("write").at(PhaseChange).asks(QWritten).said("2438 to 2596")
+	if len(p.s.Drives) != 0 || p.s.Value(QFirst) != "write" {
+		t.Errorf("%+v", p.s.Drives)
+	}
+	p.lines("took", "2596", "none").at(PhaseDrive).asks(QDrive)
+	if d := p.s.CurrentDrive(); d == nil || d.Value != Number(2596) || d.Drive != 1 {
+		t.Errorf("%+v", d)
+	}
+	bay(t, Policy{}).lines("drive first", "write 2700").at(PhaseDrive).said("isn't the value worked out")
+	bay(t, Policy{}).lines("drive first", "write 2596").at(PhaseChange)
+	// Once under way nothing is written, nor where only a drive gives a value, nor before the check drive.
+	bay(t, Policy{}).lines("drive first", "go", "write").at(PhaseDrive)
+	bay(t, Policy{}, &AnswerFact{Question: QGears, Value: "changed"}, &AnswerFact{Question: QRatio, About: "factory", Number: 3.73},
+		&AnswerFact{Question: QRatio, About: "now", Number: 4.1}, &AnswerFact{Question: QSensing, Value: "not_known"}, &AnswerFact{Question: QAxleSet, Value: "no"}).
+		lines("drive first", "write").at(PhaseDrive)
+	written(t, Policy{}).lines("2596", "none", "write").at(PhaseDrive)
+	// At home the hold is asked again.
+	h := home(t, Policy{}).as("2", Helper).lines("drive first").at(PhaseDrive).as("1", Customer).lines("write").at(PhaseChange).asks(QHold)
+	if h.s.released() {
+		t.Error("written without a release")
+	}
+}
