@@ -269,7 +269,9 @@ func (t *turn) gather(in *input, open *question) {
 // is taken.
 func (t *turn) unasked(q QuestionID) bool {
 	switch q {
-	case QVIN, QRevs, QRollout:
+	case QVIN:
+		return !t.s.Has(q) || vinDoubted(t.s)
+	case QRevs, QRollout:
 		return !t.s.Has(q)
 	case QUnits:
 		return t.s.Phase == PhaseOpen

@@ -67,6 +67,14 @@ func (f *StoredFact) setKind(k calib.Kind) {
 	f.KindName, f.Quantity, f.Unit = string(k), q.Name, q.Unit
 }
 
+// usualUnit fills in the unit of a quantity that was named without one:
+// "circumference 2438"; the entry check asks where it is another.
+func (f *StoredFact) usualUnit() {
+	if q, ok := calib.QuantityNamed(f.Quantity); ok && f.Unit == "" {
+		f.Unit = q.Unit
+	}
+}
+
 // bareKinds are offered where a bare figure could be several things, most
 // likely first.
 var bareKinds = []calib.Kind{calib.CircumferenceMM, calib.RevMile, calib.RevKM, calib.DiameterMM, calib.RadiusMM,
@@ -95,6 +103,7 @@ func takeQuantity(t *turn, in *input) bool {
 		f := restate(m)
 		v := ms[0].Value
 		f.Value, f.KindName, f.Quantity, f.Unit = Number(v.Value), kindNamed(v.Quantity, v.Unit), v.Quantity, v.Unit
+		f.usualUnit()
 		f.Shown = shownIn(v.TypedIn)
 		t.record(f)
 		t.checkEntries()

@@ -26,7 +26,7 @@ func figureOf(m *Module, v Value) string {
 		return plainFigure(v.Num)
 	}
 	if mm, ok := lengthUnits[m.Shown]; ok && m.Unit == "mm" {
-		return unit.Figure(v.Num/mm, map[string]int{"in": 2, "cm": 1, "m": 3}[m.Shown])
+		return unit.Figure(v.Num/mm, m.shownDecimals(v.Num/mm))
 	}
 	if m.Step > 0 {
 		if d := unit.Decimals(m.Step); math.Abs(unit.RoundTo(v.Num, d)-v.Num) < 1e-9 {
@@ -34,6 +34,23 @@ func figureOf(m *Module, v Value) string {
 		}
 	}
 	return plainFigure(v.Num)
+}
+
+// shownDecimals are the decimals with which the tool shows a length: those of
+// its step, more where the figure has them.
+func (m *Module) shownDecimals(v float64) int {
+	usual := map[string]int{"in": 2, "cm": 1, "m": 3}[m.Shown]
+	if m.Shown != "in" || m.Step <= 0 {
+		return usual
+	}
+	d := unit.Decimals(unit.RoundTo(m.Step/lengthUnits["in"], 6))
+	if d > 3 {
+		return usual // a step that is none in inches
+	}
+	if math.Abs(unit.RoundTo(v, d)-v) > 1e-6 {
+		d = max(d, usual)
+	}
+	return d
 }
 
 // unitOf is the unit that stands behind a module's value, "" for a label or a

@@ -4,6 +4,7 @@ import (
 	"regexp"
 
 	"milepost/calib/unit"
+	"milepost/calib/vin"
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
@@ -23,7 +24,7 @@ func openPhase() phaseOf {
 		}, Take: takeOdometer, Also: alsoOdometer, Skip: true, Bare: true, Why: "why.odometer", Hint: "hint.odometer"},
 		{ID: QOdoLow, When: (*State).odometerBelow, Done: func(s *State) bool { n, _ := s.Num(QOdoLow); return n == s.Answers[Key{QOdometer, ""}].Number },
 			Ask: askOdoLow, Take: takeOdoLow, Bare: true, Why: "why.odometer", Hint: "hint.odometer"},
-		{ID: QVIN, When: never, Ask: func(t *turn) { t.ask(QVIN, "", "open.vin", nil) }, Take: takeVIN, Also: alsoVIN,
+		{ID: QVIN, When: vinDoubted, Done: func(s *State) bool { return !vinDoubted(s) }, Ask: askVIN, Take: takeVIN, Also: alsoVIN,
 			Skip: true, Why: "why.vehicle", Hint: "hint.vin"},
 		{ID: QUnits, When: never, Ask: func(t *turn) { t.ask(QUnits, "", "open.units", nil, "mph", "kmh") }, Take: takeUnits,
 			Also: alsoUnits, Skip: true, Why: "why.units", Hint: "hint.units"},
@@ -60,8 +61,7 @@ func takeVehicle(t *turn, in *input) bool {
 	}
 	if v, ok, ask := understand.VIN(in.Text); ok && ask != nil {
 		// The rest of the message is not lost for it: the number is asked for again.
-		in.take(v.Start, v.End)
-		t.understood("open.vin.questioned", words.Args{"Text": ask.Text()})
+		t.recordVIN(v, ask, in)
 	}
 	if r := freePattern.FindStringIndex(in.Text); r != nil {
 		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
@@ -264,28 +264,57 @@ func (t *turn) unitsByOdometer(d understand.Distance) bool {
 	return true
 }
 
+// vinDoubted says whether the VIN that was typed has a slip in it.
+func vinDoubted(s *State) bool { return s.Value(QVIN) == vinFails }
+
+// vinFails is the contract's word for a VIN whose check does not hold.
+const vinFails = "fails"
+
+func askVIN(t *turn) {
+	text := ""
+	if _, ok, ask := understand.VIN(t.s.VIN); ok && ask != nil {
+		text = ask.Text()
+	}
+	t.ask(QVIN, "", "open.vin", words.Args{"Text": text})
+}
+
 func takeVIN(t *turn, in *input) bool {
 	m, ok, ask := understand.VIN(in.Text)
-	if ask != nil {
-		t.askBack(ask)
-		return true
-	}
-	if !ok {
+	switch {
+	case ok && ask != nil && m.Value.Text == t.s.VIN, !ok && t.s.VIN != "" && yesNo(in) == "yes":
+		t.record(&AnswerFact{Question: QVIN, Value: "kept"}) // insisted on
+		in.Text = ""
+	case ok:
+		t.recordVIN(m, ask, in)
+	case yesNo(in) != "":
+		t.record(&AnswerFact{Question: QVIN, Skipped: true})
+	default:
 		return false
 	}
-	in.take(m.Start, m.End)
-	t.record(&VINFact{Check: string(m.Value.Check)}, Item{ItemVIN, m.Value.Text})
-	t.understood("echo.vin", words.Args{"Check": string(m.Value.Check)})
 	return true
 }
 
 func alsoVIN(t *turn, in *input) {
 	m, ok, ask := understand.VIN(in.Text)
-	if ok && ask == nil {
-		in.take(m.Start, m.End)
-		t.record(&VINFact{Check: string(m.Value.Check)}, Item{ItemVIN, m.Value.Text})
-		t.understood("echo.vin", words.Args{"Check": string(m.Value.Check)})
+	if !ok {
+		return
 	}
+	t.recordVIN(m, ask, in)
+	if ask != nil && t.s.Phase != PhaseOpen { // where it is not asked for
+		t.understood("open.vin.questioned", words.Args{"Text": ask.Text()})
+	}
+}
+
+// recordVIN records a VIN as typed; one that is in doubt with a check that
+// fails, to be asked about.
+func (t *turn) recordVIN(m understand.Match[vin.Result], ask *understand.Ask, in *input) {
+	in.take(m.Start, m.End)
+	if ask != nil {
+		t.record(&VINFact{Check: vinFails}, Item{ItemVIN, m.Value.Text})
+		return
+	}
+	t.record(&VINFact{Check: string(m.Value.Check)}, Item{ItemVIN, m.Value.Text})
+	t.understood("echo.vin", words.Args{"Check": string(m.Value.Check)})
 }
 
 func takeUnits(t *turn, in *input) bool {

@@ -58,3 +58,30 @@ func TestUnknownCode(t *testing.T) {
 		t.Errorf("vehicle %q", p.s.Vehicle)
 	}
 }
+
+// A VIN whose check fails is recorded as such and asked about; the other
+// answers of its message are kept.
+func TestDoubtfulVIN(t *testing.T) {
+	for _, c := range []struct {
+		lines []string
+		vin   string
+		word  string
+	}{
+		{[]string{"9AATYRE06S0012345"}, "9AATYRE06S0012345", "holds"},
+		{[]string{"skip"}, "1ZZTEST49V0281828", ""},
+		{[]string{"1ZZTEST49V0281828"}, "1ZZTEST49V0281828", "kept"},
+		{[]string{"yes"}, "1ZZTEST49V0281828", "kept"},
+	} {
+		p := playFrom(t, Policy{}).lines("new job unit 14, bay, 100 mi, VIN 1ZZTEST49V0281828").asks(QVIN).said("check digit")
+		if p.s.VIN != "1ZZTEST49V0281828" || p.s.Value(QVIN) != "fails" || p.s.Vehicle != "unit 14" {
+			t.Errorf("VIN %q %s, vehicle %q", p.s.VIN, p.s.Value(QVIN), p.s.Vehicle)
+		}
+		if f, _ := p.last[len(p.last)-1].Facts["vin"].(map[string]any); f["check"] != "fails" {
+			t.Errorf("fact %v", f)
+		}
+		p.lines(c.lines...).asks(QRegulated)
+		if p.s.VIN != c.vin || p.s.Value(QVIN) != c.word {
+			t.Errorf("%q: VIN %q %s", c.lines, p.s.VIN, p.s.Value(QVIN))
+		}
+	}
+}

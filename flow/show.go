@@ -45,6 +45,9 @@ func shown(e *Entry, s *State) (string, any) {
 	case *SizeFact:
 		return "size", f
 	case *StoredFact:
+		if f.Quantity == "" {
+			return "", nil // held back until it is known what the figure is
+		}
 		return "stored", f
 	case *BackupFact:
 		b := map[string]any{}

@@ -164,9 +164,11 @@ func (t *turn) recordStored(v understand.Stored, which string, estimated bool) {
 	}
 	f.Min, f.Max = v.Limits.Min, v.Limits.Max
 	if f.Shown != "" && f.Step == 0 {
-		// A display in inches steps in its own decimals, not in mm.
-		f.Step = round(unit.MillimetresPerInch*math.Pow(10, -float64(v.Decimals)), 6)
+		// A display in inches steps in its own decimals, not in mm: in tenths at
+		// the coarsest, whole inches would be 1 % (common practice, no source).
+		f.Step = round(unit.MillimetresPerInch*math.Pow(10, -float64(max(1, v.Decimals))), 6)
 	}
+	f.usualUnit()
 	if old := t.s.Module(v.Module); old != nil {
 		f.keep(old)
 	}

@@ -50,3 +50,34 @@ func TestQuotesOwnWords(t *testing.T) {
 	}
 	factory(t).lines("LT265/70R17 121/118S", "LT275/70R17 hello").said("\"LT275/70R17 hello\"")
 }
+
+// A display in inches has tenths at the coarsest; the value said is one that
+// the tool can show, and is taken when it is read back.
+func TestInchStep(t *testing.T) {
+	for typed, want := range map[string]string{"96 inch circumference": "102.2", "96.0 inch circumference": "102.2", "95.98 inch circumference": "102.21"} {
+		p := factory(t).lines("LT265/70R17 121/118S", typed, "yes", "can't save", "values noted").lines("LT285/75R17 121/118S 12/12, placard pressure, gears as built")
+		p.at(PhaseTarget).said("Write "+want+" in").lines("write", "took", want).asks(QCodesNow)
+		if m := p.s.Main(); m.Now != p.s.Target("").Value {
+			t.Errorf("%s: now %v, target %v", typed, m.Now, p.s.Target("").Value)
+		}
+	}
+}
+
+// A figure is held back from the facts until it is known what it is.
+func TestStoredFactHeldBack(t *testing.T) {
+	p := factory(t).lines("LT265/70R17 121/118S", "400").asks(QQuantity)
+	for _, r := range p.last {
+		if f, ok := r.Facts["stored"]; ok {
+			t.Errorf("%+v", f)
+		}
+	}
+	p.lines("radius mm")
+	found := false
+	for _, r := range p.last {
+		f, ok := r.Facts["stored"].(*StoredFact)
+		found = found || ok && f.Quantity == "radius" && f.Unit == "mm"
+	}
+	if !found {
+		t.Error("not shown once known")
+	}
+}
