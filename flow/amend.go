@@ -171,6 +171,12 @@ var personal = map[QuestionID]bool{QVehicle: true, QVIN: true, QBackup: true}
 
 // amend puts a new answer in place of an old one.
 func (t *turn) amend(q *question, about, text, by string) {
+	if movesTarget[q.ID] && t.s.inTheAir() && t.readable(q, text) {
+		t.record(&AmendedFact{Question: q.ID, About: about, By: by, Waits: true}, Item{ItemText, text})
+		t.understood("amend.waits", words.Args{"Value": t.toWrite()})
+		t.advance()
+		return
+	}
 	old := t.answerText(t.s.Answers[Key{q.ID, about}])
 	n, said := len(t.entries), len(t.replies)
 	asked := t.s.Asked
@@ -234,9 +240,30 @@ func (t *turn) retargetNow() {
 	}
 }
 
-// amendedMeanwhile takes up an amendment that had to wait for the read-back.
+// readable says whether a text is an answer to a question, without taking it.
+func (t *turn) readable(q *question, text string) bool {
+	try := &turn{s: t.s.Clone(), env: t.env, m: t.m}
+	return q.Take(try, &input{Text: text}) && len(try.entries) > 0
+}
+
+// amendedMeanwhile takes up amendments that had to wait for the read-back. The
+// last one moves the target.
 func (t *turn) amendedMeanwhile() {
-	if t.s.Waits && t.s.Writing == nil && t.s.Phase == PhaseChange {
+	if t.s.Writing != nil || t.s.Phase != PhaseChange {
+		return
+	}
+	waiting := t.s.Waiting
+	for i, a := range waiting {
+		q := find(a.Question)
+		if i == len(waiting)-1 {
+			t.amend(q, a.About, a.Text, a.By)
+			return
+		}
+		if q.Take(t, &input{Text: a.Text}) {
+			t.record(&AmendedFact{Question: q.ID, About: a.About, By: a.By})
+		}
+	}
+	if t.s.Waits {
 		t.retargetNow()
 	}
 }

@@ -34,7 +34,7 @@ func TestEditAsks(t *testing.T) {
 func TestAmendWaitsForReadBack(t *testing.T) {
 	for _, word := range []string{"took", "broke off", "no answer", "not sure"} {
 		p := written(t, Policy{}).lines(word, "change the factory size to 265/75R16").at(PhaseChange).said("Noted", "finished first")
-		if !p.s.Waits || p.s.Writing == nil || len(p.s.Changes) != 0 {
+		if len(p.s.Waiting) != 1 || p.s.Writing == nil || len(p.s.Changes) != 0 {
 			t.Fatalf("%s: %+v %+v", word, p.s.Writing, p.s.Changes)
 		}
 		if p.s.Asked.Question != QReadBack {
@@ -42,10 +42,22 @@ func TestAmendWaitsForReadBack(t *testing.T) {
 		}
 		p.asks(QReadBack).lines("2596").asks(QWritten).said("2596 read back", "2596 was written with the old answer",
 			"from 2596 to 2593. Stored now: 2596", "2596 to 2593")
-		if p.s.Waits || p.s.Writing.Change != 2 || len(p.s.Changes) != 1 || !p.s.Changes[0].Took || p.s.Main().Now != Number(2596) {
+		if len(p.s.Waiting) != 0 || p.s.Sizes["factory"].Text != "265/75R16" || p.s.Writing.Change != 2 || len(p.s.Changes) != 1 || !p.s.Changes[0].Took || p.s.Main().Now != Number(2596) {
 			t.Errorf("%s: %+v", word, p.s.Changes)
 		}
 	}
+	// A size that the stored value doesn't fit asks nothing before the read-back: a
+	// figure is the read-back, and the original stays what it was.
+	q := written(t, Policy{}).lines("took", "change the factory size to 245/65R16").asks(QReadBack).lines("change the tread to 12/9").asks(QReadBack)
+	q.lines("2596")
+	if m := q.s.Main(); m.Original != Number(2438) || m.Now != Number(2596) || q.s.Sizes["factory"].Text != "245/65R16" || len(q.s.Waiting) != 0 {
+		t.Errorf("%+v %+v", m, q.s.Waiting)
+	}
+	if tread, _ := q.s.Num(QTread); tread != 9 {
+		t.Errorf("tread %v", tread)
+	}
+	// What is no answer is said to be none.
+	written(t, Policy{}).lines("took", "change the factory size to blue").said("no new answer").asks(QReadBack)
 	// Where it did not take, nothing of the old figure is stored.
 	p := written(t, Policy{}).lines("took", "change the factory size to 265/75R16", "2438").at(PhaseTarget).said("Stored now: 2438")
 	if p.s.Main().Now != Number(2438) || p.s.Writes() != 0 {

@@ -40,6 +40,9 @@ func (s *State) apply(e *Entry) {
 		}
 		if f.Event == EvRetarget || f.Event == EvRecover {
 			s.Waits = false
+			if f.Event == EvRecover {
+				s.Waiting = nil
+			}
 		}
 		s.dropWrite(f.Event)
 	case *AnswerFact:
@@ -105,10 +108,10 @@ func (s *State) apply(e *Entry) {
 		s.Waived = true
 		s.Self = s.Self || f.Self
 	case *AmendedFact:
-		if f.By == "edit" && e.Item(ItemText) != "" {
+		if f.By == "edit" && e.Item(ItemText) != "" && !f.Waits {
 			s.Edited, s.EditText = *f, e.Item(ItemText)
 		}
-		s.Waits = s.Waits || f.Waits
+		s.applyWaiting(f, e.Item(ItemText))
 	case *DeviationFact:
 		s.Deviations = append(s.Deviations, *f)
 		if f.What == "other_setting" && !f.Undone && f.Own == 0 {
@@ -293,6 +296,21 @@ func (s *State) applyStruck(f *StruckFact) {
 		case "corrected", "swapped":
 			r.Indicated, r.Reference, r.Questioned = f.Indicated, f.Reference, false
 		}
+	}
+}
+
+// applyWaiting keeps an amendment for after the read-back, and drops it once it
+// is taken up. One without a text is an answer already given anew.
+func (s *State) applyWaiting(f *AmendedFact, text string) {
+	switch {
+	case f.Waits && text != "":
+		s.Waiting = append(slices.Clone(s.Waiting), WaitingAmendment{f.Question, f.About, f.By, text})
+	case f.Waits:
+		s.Waits = true
+	default:
+		s.Waiting = slices.DeleteFunc(slices.Clone(s.Waiting), func(w WaitingAmendment) bool {
+			return w.Question == f.Question && w.About == f.About
+		})
 	}
 }
 

@@ -18,6 +18,10 @@ func readBackQuestion() question {
 }
 
 func askReadBack(t *turn) {
+	if t.s.Writing == nil { // read back meanwhile
+		t.advance()
+		return
+	}
 	key := "change.read-back"
 	if t.s.Writing.Word == "not_sure" {
 		key = "change.read-back.unsure"

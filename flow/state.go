@@ -36,7 +36,8 @@ type State struct {
 
 	Edited   AmendedFact // the latest edit of a message, which may amend
 	EditText string      // item
-	Waits    bool        // an amended answer moves the target once the write under way is read back
+	Waiting  []WaitingAmendment
+	Waits    bool // an amended answer moves the target once the write under way is read back
 
 	Vehicle  string    // item; "" once erased
 	VIN      string    // item
@@ -90,6 +91,15 @@ type State struct {
 	Reminders []ReminderFact
 	Reopened  int
 	Stated    bool // someone's role is as stated
+}
+
+// WaitingAmendment is a new answer that is taken once the write under way is
+// read back: until then a figure is the read-back.
+type WaitingAmendment struct {
+	Question QuestionID
+	About    string
+	By       string
+	Text     string // item
 }
 
 // askedAbout is what a question asked: the same again is the same step.
