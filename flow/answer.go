@@ -315,7 +315,7 @@ func (t *turn) lost(q *question, in *input) {
 	if hint == "" {
 		hint = "hint.general"
 	}
-	t.hint(hint, words.Args{"Said": t.inOwnWords(short(in.Text))})
+	t.hint(hint, words.Args{"Said": t.inOwnWords(short(in.Text)), "Unit": t.speedUnit()})
 }
 
 // hint says what was wrong with an answer and keeps the question open.

@@ -79,7 +79,7 @@ func (t *turn) help(command, *input) bool {
 	if q := t.open(); q != nil && q.Help != "" {
 		key = q.Help
 	}
-	t.digress(key, nil)
+	t.digress(key, words.Args{"Unit": t.speedUnit()})
 	return true
 }
 

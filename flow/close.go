@@ -57,6 +57,7 @@ func (t *turn) sayResult() {
 	args := t.reviewArgs()
 	args["Original"], args["ValueUnit"] = figureOf(m, m.Restore()), unitOf(m)
 	args["Final"] = figureOf(m, m.Now)
+	args["List"] = m.Kind == string(calib.SizeList)
 	args["Size"], args["Factory"] = s.Sizes["fitted"].Text, s.Sizes["factory"].Text
 	short := a.Model.Effects().OdometerShort
 	args["Percent"], args["Short"], args["Even"] = unit.Figure(math.Abs(short)*100, 1), short > 0, math.Abs(short) < 0.002

@@ -133,3 +133,11 @@ func TestCard(t *testing.T) {
 		t.Errorf("%v", f)
 	}
 }
+
+// The label of a choice from a list does not read like two sizes on one line.
+func TestLabelOfAList(t *testing.T) {
+	p := bay(t, Policy{}, &StoredFact{Value: Value{Label: "LT265/70R17"}, Unit: "mm", Quantity: "size_list", KindName: "size_list", Which: "factory",
+		List: []ListEntry{{Label: "LT265/70R17"}, {Label: "LT285/75R17"}}})
+	p.lines("write", "took", "LT285/75R17", "none", "go", "65/65 60/60 62/62", "parked none", "close").at(PhaseClose)
+	p.said("LT285/75R17 chosen in the list for LT285/75R17 121/118S. LT265/70R17 for LT265/70R17 121/118S.")
+}

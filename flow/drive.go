@@ -95,7 +95,7 @@ func askDrive(t *turn) {
 		t.askTrack(about)
 		return
 	case d == nil:
-		t.ask(QDrive, about+".none", "drive.none", nil, "go")
+		t.ask(QDrive, about+".none", "drive.none", words.Args{"Unit": t.speedUnit()}, "go")
 		return
 	}
 	t.brief(d, about)

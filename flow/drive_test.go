@@ -188,3 +188,14 @@ func TestDriveCodesWithParked(t *testing.T) {
 		t.Error("still on the drive")
 	}
 }
+
+// The example of a pair is one that the dash could show, in its unit.
+func TestDriveExample(t *testing.T) {
+	for u, want := range map[string]string{"mph": "61/65", "km/h": "98/105"} {
+		p := bay(t, Policy{Speed: u}).lines("drive first").at(PhaseDrive)
+		p.lines("banana").said(want).lines("help").said(want)
+		facts := bayFacts()
+		facts[0] = &PersonFact{Who: "1", Role: Customer}
+		playFrom(t, Policy{Speed: u}, facts...).as("1", Customer).lines("ok", "drive first").said(want)
+	}
+}

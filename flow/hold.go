@@ -41,7 +41,15 @@ func (t *turn) tellWaiting(w *WriteFact) {
 		to = t.writeWord(w)
 	}
 	t.say(Notice, "hold.wait", words.Args{"Name": t.nameOfRole(t.releaser()), "From": from, "To": to, "Unit": unitOf(m),
-		"Smaller": w.To.Label == "" && w.To.Num < w.From.Num, "Down": t.goesDown(), "Restore": t.s.Hold.What == "restore"})
+		"Smaller": w.To.Label == "" && w.To.Num < w.From.Num, "Down": t.goesDown(), "Restore": t.s.Hold.What == "restore", "Module": t.oneOfSeveral(w.Module)})
+}
+
+// oneOfSeveral is a module's name where there is more than one, else "".
+func (t *turn) oneOfSeveral(name string) string {
+	if len(t.s.Modules) < 2 {
+		return ""
+	}
+	return t.moduleWord(name)
 }
 
 // releaser is the role a hold is put to: the helper, or the supervisor where

@@ -110,3 +110,18 @@ func TestHoldAgainForAnotherValue(t *testing.T) {
 	p.lines("2438").asks(QWritten).lines("2596", "none").at(PhaseDrive)
 	p.lines("go", "70/68 60/58 50/48 65/63 55/53", "parked none").asks(QOdoCheck).lines("skip").at(PhaseChange).asks(QHold)
 }
+
+// Where several modules are written, what waits names the module, in the words
+// of whoever reads it.
+func TestHoldNamesTheModule(t *testing.T) {
+	more := []Fact{
+		&StoredFact{Value: Number(2438), Unit: "mm", Quantity: "circumference", KindName: "circumference_mm", Which: "factory", Step: 1, Module: "cluster", Renames: true},
+		&StoredFact{Value: Number(2438), Unit: "mm", Quantity: "circumference", KindName: "circumference_mm", Which: "factory", Step: 1, Module: "brake"},
+		&PersonFact{Who: "2", Role: Helper},
+	}
+	held := Policy{Holds: []HoldPoint{{What: "write"}}}
+	bay(t, held, more...).lines("write").said("in cluster: held until")
+	facts := bayFacts(more...)
+	facts[0] = &PersonFact{Who: "1", Role: Customer}
+	playFrom(t, held, facts...).as("1", Customer).lines("ok", "write").said("The number in instruments gets larger")
+}
