@@ -20,7 +20,7 @@ func fittedPhase() phaseOf {
 			Take: takeTread, Also: alsoTread, Skip: true, Bare: true, Why: "why.tread", Hint: "hint.tread"},
 		{ID: QPressure, Ask: func(t *turn) { t.ask(QPressure, "", "fitted.pressure", nil, "placard") },
 			Take: takePressure, Also: alsoPressure, Skip: true, Bare: true, Why: "why.pressure", Hint: "hint.pressure"},
-		{ID: QGears, Ask: func(t *turn) { t.ask(QGears, "", "fitted.gears", nil, "as_built", "changed") },
+		{ID: QGears, Ask: func(t *turn) { t.ask(QGears, "", "fitted.gears", nil, "unchanged", "changed") },
 			Take: takeGears, Also: alsoGears, Bare: true, Why: "why.gears", Hint: "hint.gears"},
 		{ID: QRatio, When: func(s *State) bool { return s.Value(QGears) == "changed" },
 			Done: func(s *State) bool { return s.HasFor(QRatio, "now") || s.HasFor(QRatio, "") },
@@ -408,7 +408,7 @@ func takeGears(t *turn, in *input) bool {
 	}
 	if neverPattern.MatchString(in.Text) {
 		in.Text = ""
-		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
 		return true
 	}
 	if changedAlone.MatchString(in.Text) {
@@ -418,13 +418,13 @@ func takeGears(t *turn, in *input) bool {
 	}
 	switch yesNo(in) { // "changed?" "no"
 	case "no", "none":
-		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
 		return true
 	case "yes":
 		t.record(&AnswerFact{Question: QGears, Value: "changed"})
 		return true
 	case "not_sure":
-		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
 		return true
 	}
 	return false
@@ -432,13 +432,13 @@ func takeGears(t *turn, in *input) bool {
 
 // asBuilt says of the gears beside the fitted tyre that nothing was changed,
 // without naming them.
-var asBuilt = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?as built\b`)
+var asBuilt = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?unchanged\b`)
 
 func alsoGears(t *turn, in *input) {
 	m, ok, _ := understand.FindGears(in.Text)
 	if at := asBuilt.FindStringIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
 		in.take(at[0], at[1])
-		t.recordGears(understand.Gears{AsBuilt: true})
+		t.recordGears(understand.Gears{Unchanged: true})
 		return
 	}
 	if !ok || m.Value.Unknown {
@@ -449,8 +449,8 @@ func alsoGears(t *turn, in *input) {
 }
 
 func (t *turn) recordGears(g understand.Gears) {
-	if g.AsBuilt {
-		t.record(&AnswerFact{Question: QGears, Value: "as_built"})
+	if g.Unchanged {
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
 		return
 	}
 	t.record(&AnswerFact{Question: QGears, Value: "changed"})

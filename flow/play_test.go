@@ -254,7 +254,7 @@ func bayFacts(more ...Fact) []Fact {
 		&AnswerFact{Question: QTread, About: "new", Number: 12, Unit: "mm"},
 		&AnswerFact{Question: QTread, Number: 12, Unit: "mm"},
 		&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio"},
-		&AnswerFact{Question: QGears, Value: "as_built"},
+		&AnswerFact{Question: QGears, Value: "unchanged"},
 	}
 	facts = append(facts, more...)
 	return append(facts, &PhaseFact{Phase: PhaseFitted, Event: EvKept})

@@ -55,7 +55,7 @@ func TestQuotesOwnWords(t *testing.T) {
 // the tool can show, and is taken when it is read back.
 func TestInchStep(t *testing.T) {
 	for typed, want := range map[string]string{"96 inch circumference": "102.2", "96.0 inch circumference": "102.2", "95.98 inch circumference": "102.21"} {
-		p := factory(t).lines("LT265/70R17 121/118S", typed, "yes", "can't save", "values noted").lines("LT285/75R17 121/118S 12/12, placard pressure, gears as built")
+		p := factory(t).lines("LT265/70R17 121/118S", typed, "yes", "can't save", "values noted").lines("LT285/75R17 121/118S 12/12, placard pressure, gears unchanged")
 		p.at(PhaseTarget).said("Write "+want+" in").lines("write", "took", want).asks(QCodesNow)
 		if m := p.s.Main(); m.Now != p.s.Target("").Value {
 			t.Errorf("%s: now %v, target %v", typed, m.Now, p.s.Target("").Value)

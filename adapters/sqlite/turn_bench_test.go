@@ -17,7 +17,7 @@ import (
 var spoken = []string{
 	"new job unit %d, in the bay, 48210 mi", "no", "all yes 13.4",
 	"LT265/70R17 121/118S, 2438 mm circumference, step 1, 1800 to 3000", "yes",
-	"on the shop laptop under this unit", "LT285/75R17 121/118S 12/12, placard pressure, gears as built",
+	"on the shop laptop under this unit", "LT285/75R17 121/118S 12/12, placard pressure, gears unchanged",
 	"drive first", "go", "61/65 56/60 47/50 58/62 51/55", "parked, no lamps, no codes", "took", "2609", "none",
 	"go", "65/65 60/60 62/62", "parked none", "close", "all yes", "no",
 }

@@ -35,7 +35,7 @@ func TestFind(t *testing.T) {
 			[]string{"265/70R17 -> 265/70R17", "285/70R17 -> 285/70R17"}},
 		{"LT265/70R17 121/118S, 2438 mm circumference, step 1, 1800 to 3000",
 			[]string{"LT265/70R17 121/118S -> LT265/70R17 121/118S"}},
-		{"LT285/75R17 121/118S 12/12, placard pressure, gears as built",
+		{"LT285/75R17 121/118S 12/12, placard pressure, gears unchanged",
 			[]string{"LT285/75R17 121/118S -> LT285/75R17 121/118S"}},
 		{"new ones are 235/65R17, 8mm when new now 7", []string{"235/65R17 -> 235/65R17"}},
 		{"265/70R17 and it says 243.8", []string{"265/70R17 -> 265/70R17"}},

@@ -18,7 +18,7 @@ func versionCommand(s *streams) *cobra.Command {
 	}
 }
 
-// program is this program's version: that of the module it was built as, with
+// program is this program's version: that of the module it wunchanged as, with
 // the commit where the build knows it.
 func program() string {
 	info, ok := debug.ReadBuildInfo()

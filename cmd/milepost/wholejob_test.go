@@ -12,7 +12,7 @@ var wholeJob = []string{
 	"LT265/70R17 121/118S, 2438 mm circumference, step 1, 1800 to 3000",
 	"yes, both",
 	theFile,
-	"LT285/75R17 121/118S 12/12, placard pressure, gears as built",
+	"LT285/75R17 121/118S 12/12, placard pressure, gears unchanged",
 	"drive first",
 	"go",
 	"61/65 56/60 47/50 58/62 51/55",

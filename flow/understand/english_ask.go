@@ -74,7 +74,7 @@ var englishAsk = map[string]string{
 	AskPressure:           "I can't read the pressure in {said}. Type: placard pressure, or 40 psi, placard 36 psi.",
 	AskRevs:               "{value} turns per mile or km fits no road tyre. Type the maker's figure: 620 revs/mile.",
 	AskRollout:            "I can't read the rollout in {said}. Type turns and length: rolled 5 turns 12.87 m.",
-	AskGears:              "Are the gears as built, or changed? Type: gears as built, or gears 3.73 to 4.10, or gears not known.",
+	AskGears:              "Are the gears unchanged, or changed? Type: gears unchanged, or gears 3.73 to 4.10, or gears not known.",
 	AskGearsWhich:         "Is {value} the ratio it left the factory with, or the one now? Type both: gears 3.73 to 4.10.",
 	AskSpeedFrom:          "Is speed taken at the wheels or at the gearbox? Type one, or don't know.",
 	AskLoad:               "I can't read the load in {said}. Type it from the sidewall: 1450 kg.",

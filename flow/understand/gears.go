@@ -7,13 +7,13 @@ import (
 
 // Gears says whether axle gears, gearbox or transfer case were changed.
 type Gears struct {
-	AsBuilt bool
-	Unknown bool    // don't know
-	Factory float64 // axle ratio it left the factory with; 0 where not said
-	Now     float64 // axle ratio now; 0 where not said
+	Unchanged bool
+	Unknown   bool    // don't know
+	Factory   float64 // axle ratio it left the factory with; 0 where not said
+	Now       float64 // axle ratio now; 0 where not said
 }
 
-// FindGears reads "gears as built", "3.73 to 4.10", "regeared 4.56, was 3.73", "stock gears".
+// FindGears reads "gears unchanged", "3.73 to 4.10", "regeared 4.56, was 3.73", "stock gears".
 func FindGears(text string) (Match[Gears], bool, *Ask) {
 	var m Match[Gears]
 	ts := tokens(maskSizes(text))
@@ -50,7 +50,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		cover(state.from, state.to)
 		switch state.value {
 		case "same":
-			g.AsBuilt = true
+			g.Unchanged = true
 		case "unknown":
 			g.Unknown = true
 		default:
@@ -64,7 +64,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		}
 		switch {
 		case ok && state.value == "same":
-			g.AsBuilt, g.Factory, g.Now = true, v, v
+			g.Unchanged, g.Factory, g.Now = true, v, v
 		case ok && state.value == "was":
 			g.Factory = v
 		case ok && state.value == "changed" || at(ts, ms[0].from-1).text == "now":
@@ -88,7 +88,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 			g.Factory, g.Now = a, b
 		}
 		if g.Factory == g.Now {
-			g.AsBuilt = true
+			g.Unchanged = true
 		}
 	default:
 		return m, false, newAsk(AskGears, text)
@@ -97,10 +97,10 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	switch {
 	case g.Unknown:
 		m.Echo = "gears not known"
-	case g.AsBuilt && g.Now == 0:
-		m.Echo = "gears as built"
-	case g.AsBuilt:
-		m.Echo = "gears as built " + ratio(g.Now)
+	case g.Unchanged && g.Now == 0:
+		m.Echo = "gears unchanged"
+	case g.Unchanged:
+		m.Echo = "gears unchanged " + ratio(g.Now)
 	case g.Factory == 0:
 		m.Echo = "gears changed to " + ratio(g.Now)
 	case g.Now == 0:
@@ -112,7 +112,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 }
 
 // gearState finds what is said of the gears: of several words the ones behind
-// their name, as others belong to other things: "8 mm now, gears as built".
+// their name, as others belong to other things: "8 mm now, gears unchanged".
 func gearState(ts []token, named int) (phrase[string], bool) {
 	all := englishGearState.all(ts)
 	for _, p := range all {
@@ -136,7 +136,7 @@ var englishGears = set("gears", "gear", "gearing", "geared", "regeared", "regear
 var englishWas = set("was", "were", "from", "originally", "original", "factory", "stock", "before", "old", "used", "instead", "not")
 
 var englishGearState = newLexicon(false, table(
-	row[string]{"same", "as built, stock, standard, original, factory, unchanged, not changed, never changed, no change, no changes, same, as original, as it left the factory, untouched, not touched, as delivered, havent changed, hasnt changed, have not been changed, not been changed, arent changed, werent changed, oem, all original, all stock, as new, like factory, no regear, not regeared, havent been changed, hasnt been changed, didnt change, no gear change, no gears changed"},
+	row[string]{"same", "built, stock, standard, original, factory, unchanged, not changed, never changed, no change, no changes, same, as original, as it left the factory, untouched, not touched, as delivered, havent changed, hasnt changed, have not been changed, not been changed, arent changed, werent changed, oem, all original, all stock, as new, like factory, no regear, not regeared, havent been changed, hasnt been changed, didnt change, no gear change, no gears changed"},
 	row[string]{"unknown", "dont know, not known, unknown, not sure, no idea, dunno, cant say"},
 	row[string]{"was", "was, were, originally, factory was, stock was, used to be"},
 	row[string]{"changed", "changed, regeared, regear, new, swapped, replaced, now, different, lower, shorter, taller, to, fitted, upgraded, put in, installed, went to"},

@@ -100,7 +100,7 @@ func whens(ts []token, ms []measure) []string {
 }
 
 var englishStoredWhich = newLexicon(false, table(
-	row[string]{"factory", "factory, originally, original, from the factory, stock, as built, build record, maker says, as delivered"},
+	row[string]{"factory", "factory, originally, original, from the factory, stock, built, build record, maker says, as delivered"},
 	row[string]{"as_found", "as found, found, now, currently, at present, today, at the moment, right now, someone set, it is now, was changed to"},
 ))
 

@@ -80,7 +80,7 @@ func which(text string, ms []Match[Size]) {
 }
 
 var englishWhich = newLexicon(false, table(
-	row[string]{"factory", "factory, placard, door, sticker, door placard, original, originals, stock, oem, old, from, was, came with, standard, as built, door jamb, pillar, originally, before"},
+	row[string]{"factory", "factory, placard, door, sticker, door placard, original, originals, stock, oem, old, from, was, came with, standard, built, door jamb, pillar, originally, before"},
 	row[string]{"fitted", "new, fitted, now, on it now, current, on it, installed, changed to, going to, replaced with, mounted, running, wearing"},
 ))
 

@@ -75,7 +75,7 @@ var known = []rule{
 
 	{phases: in(flow.PhaseFitted), choices: []string{"as_new"}, answer: says(func(p *player) string { return p.tread })},
 	{phases: in(flow.PhaseFitted), choices: []string{"placard"}, answer: says(func(p *player) string { return p.pressure })},
-	{phases: in(flow.PhaseFitted), choices: []string{"as_built"}, answer: words("as built")},
+	{phases: in(flow.PhaseFitted), choices: []string{"unchanged"}, answer: words("unchanged")},
 	{phases: in(flow.PhaseFitted), choices: []string{"noted"}, answer: tap("noted")},
 	{phases: in(flow.PhaseFitted), choices: []string{"yes", "no"}, answer: words("yes")},
 	{phases: in(flow.PhaseFitted), words: []string{"which load"}, answer: words("not known")},

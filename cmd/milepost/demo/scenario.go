@@ -135,7 +135,7 @@ func (s *scenario) roll(r *rand.Rand) error {
 	}
 	v.trueMM = math.Pi * d * (factor + 0.0045*r.NormFloat64())
 	v.growth = between(r, 0.0005, 0.0030)
-	s.gears = "gears as built"
+	s.gears = "gears unchanged"
 	switch r.IntN(5) {
 	case 0, 1:
 		s.extra = fmt.Sprintf("%.0f published revs per mile", mmPerMile/v.trueMM*(1+0.008*r.NormFloat64()))
