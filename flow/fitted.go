@@ -430,13 +430,13 @@ func takeGears(t *turn, in *input) bool {
 	return false
 }
 
-// asBuilt says of the gears beside the fitted tyre that nothing was changed,
+// nothingChanged says of the gears beside the fitted tyre that nothing was changed,
 // without naming them.
-var asBuilt = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?unchanged\b`)
+var nothingChanged = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?(?:unchanged|(?:\w\w )?built)\b`)
 
 func alsoGears(t *turn, in *input) {
 	m, ok, _ := understand.FindGears(in.Text)
-	if at := asBuilt.FindStringIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
+	if at := nothingChanged.FindStringIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
 		in.take(at[0], at[1])
 		t.recordGears(understand.Gears{Unchanged: true})
 		return
