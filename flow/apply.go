@@ -14,8 +14,8 @@ func (s *State) apply(e *Entry) {
 	}
 	switch f := e.Fact.(type) {
 	case *PersonFact:
-		s.People[f.Who] = Person{Who: f.Who, Role: f.Role, Identity: e.Item(ItemIdentity),
-			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode}
+		s.People = with(s.People, f.Who, Person{Who: f.Who, Role: f.Role, Identity: e.Item(ItemIdentity),
+			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode})
 		s.Stated = s.Stated || f.Stated
 		if s.Owner == "" && (f.Role == Technician || f.Role == Customer) {
 			s.Owner = f.Who
@@ -59,14 +59,14 @@ func (s *State) apply(e *Entry) {
 	case *OdometerFact:
 		s.answered(e, AnswerFact{Question: QOdometer, About: f.When, Number: f.Value, Unit: f.Unit})
 	case *ChecklistFact:
-		s.Checks[f.List] = *f
+		s.Checks = with(s.Checks, f.List, *f)
 	case *CodesFact:
 		s.Codes = append(s.Codes, *f)
 		if f.When == "before" {
 			s.answered(e, AnswerFact{Question: QCodes})
 		}
 	case *SizeFact:
-		s.Sizes[f.Which] = *f
+		s.Sizes = with(s.Sizes, f.Which, *f)
 		s.answered(e, AnswerFact{Question: sizeQuestion[f.Which], Value: f.Text})
 	case *StoredFact:
 		s.applyStored(f)
@@ -100,11 +100,11 @@ func (s *State) apply(e *Entry) {
 		s.Decision = f
 		s.Decisions++
 	case *GateFact:
-		s.Gates[f.Name] = f.Open
+		s.Gates = with(s.Gates, f.Name, f.Open)
 	case *HoldFact:
 		s.applyHold(e, f)
 	case *WaiverFact:
-		s.Waivers[f.Gate] = *f
+		s.Waivers = with(s.Waivers, f.Gate, *f)
 		s.Waived = true
 		s.Self = s.Self || f.Self
 	case *AmendedFact:
@@ -145,7 +145,7 @@ func (s *State) apply(e *Entry) {
 		s.Invites = slices.DeleteFunc(s.Invites, func(i InviteFact) bool { return i.Hash == f.Hash })
 		s.Invites = append(s.Invites, *f)
 	case *CautionFact:
-		s.Cautions[f.Key] = true
+		s.Cautions = with(s.Cautions, f.Key, true)
 	}
 }
 

@@ -180,26 +180,22 @@ func Fold(shop, job string, entries []Entry) *State {
 // Clone copies the state so that the copy can be worked on.
 func (s *State) Clone() *State {
 	c := *s
-	c.People = maps.Clone(s.People)
+	// Small maps that seldom change are shared: apply puts a changed copy in their
+	// place (with). Lists that only grow are clipped, so that growing copies them.
 	c.Answers = maps.Clone(s.Answers)
 	c.By = maps.Clone(s.By)
 	c.ByWho = maps.Clone(s.ByWho)
-	c.Cautions = maps.Clone(s.Cautions)
-	c.Checks = maps.Clone(s.Checks)
-	c.Sizes = maps.Clone(s.Sizes)
-	c.Waivers = maps.Clone(s.Waivers)
-	c.Gates = maps.Clone(s.Gates)
 	c.Broken = maps.Clone(s.Broken)
 	c.Told = maps.Clone(s.Told)
-	c.AskLog = slices.Clone(s.AskLog)
+	c.AskLog = slices.Clip(s.AskLog)
 	c.Modules = slices.Clone(s.Modules)
-	c.Backups = slices.Clone(s.Backups)
-	c.Targets = slices.Clone(s.Targets)
+	c.Backups = slices.Clip(s.Backups)
+	c.Targets = slices.Clip(s.Targets)
 	c.Changes = slices.Clone(s.Changes)
 	c.Drives = slices.Clone(s.Drives)
 	c.Readings = slices.Clone(s.Readings)
 	c.Tracks = slices.Clone(s.Tracks)
-	c.Codes = slices.Clone(s.Codes)
+	c.Codes = slices.Clip(s.Codes)
 	c.Deviations = slices.Clone(s.Deviations)
 	c.Others = slices.Clone(s.Others)
 	c.Invites = slices.Clone(s.Invites)
@@ -213,6 +209,14 @@ func (s *State) Clone() *State {
 		c.Hold = &h
 	}
 	return &c
+}
+
+// with is a map with one more entry, the map itself left as it is.
+func with[K comparable, V any](m map[K]V, k K, v V) map[K]V {
+	c := make(map[K]V, len(m)+1)
+	maps.Copy(c, m)
+	c[k] = v
+	return c
 }
 
 // Value gives the word answered to a question, "" if it is not answered.

@@ -35,7 +35,7 @@ func scan(text string) []token {
 	if len(text) > MaxRead {
 		text = text[:MaxRead] // half a character at the cut is skipped like any invalid byte
 	}
-	var out []token
+	out := make([]token, 0, min(len(text)/3+4, 512))
 	mark := func(space bool) {
 		if n := len(out); n > 0 && space {
 			out[n-1].spaceAfter = true
@@ -102,6 +102,9 @@ func tagEnd(text string, i int) int {
 }
 
 func scanWord(text string, i int) token {
+	if j := plainWord(text, i); j > i {
+		return token{kind: word, text: text[i:j], start: i, end: j}
+	}
 	var b strings.Builder
 	j := i
 	for j < len(text) {
@@ -119,6 +122,19 @@ func scanWord(text string, i int) token {
 	return token{kind: word, text: b.String(), start: i, end: j}
 }
 
+// plainWord finds the end of a word of small ASCII letters that ends in a space, a
+// figure or a plain mark, as most do; i where there may be more to it.
+func plainWord(text string, i int) int {
+	j := i
+	for j < len(text) && text[j] >= 'a' && text[j] <= 'z' {
+		j++
+	}
+	if j < len(text) && strings.IndexByte(" ,.;:/-0123456789\n", text[j]) < 0 {
+		return i
+	}
+	return j
+}
+
 func nextLetter(s string) bool {
 	r, _ := utf8.DecodeRuneInString(s)
 	return unicode.IsLetter(r)
@@ -130,6 +146,9 @@ func apostrophe(r rune) bool {
 
 // skipped runes are read over as if they were not there: controls, format characters, bidi overrides, selectors.
 func skipped(r rune) bool {
+	if r >= ' ' && r < 0x7f {
+		return false
+	}
 	if unicode.IsSpace(r) {
 		return false
 	}
