@@ -17,7 +17,7 @@ import (
 type writeStatements struct {
 	begin, commit, rollback                *sql.Stmt
 	delivery, last                         *sql.Stmt
-	leaf, hash, item                       *sql.Stmt
+	leaf, hash, item                       inserter
 	outbox, sent                           *sql.Stmt
 	board, current, thread, found, holding *sql.Stmt
 
@@ -34,9 +34,6 @@ func (w *writeStatements) prepare(ctx context.Context, conn *sql.Conn) error {
 		{&w.rollback, "ROLLBACK"},
 		{&w.delivery, "INSERT INTO delivery (shop, key, job) VALUES (?, ?, ?)"},
 		{&w.last, "SELECT coalesce(max(seq), 0) FROM leaf WHERE shop = ? AND job = ?"},
-		{&w.leaf, "INSERT INTO leaf (shop, job, seq, n, bytes) VALUES (?, ?, ?, ?, ?)"},
-		{&w.hash, "INSERT INTO hash (shop, n, hashes, leaf) VALUES (?, ?, ?, last_insert_rowid())"},
-		{&w.item, "INSERT INTO item (shop, job, seq, label, salt, content) VALUES (?, ?, ?, ?, ?, ?)"},
 		{&w.outbox, "INSERT INTO outbox (key, shop, job, network, thread, payload) VALUES (?, ?, ?, ?, ?, ?)"},
 		{&w.sent, "DELETE FROM outbox WHERE key = ?"},
 		{&w.board, `INSERT INTO board (shop, job, open, since, wake, seq, prev, data) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
@@ -52,6 +49,21 @@ func (w *writeStatements) prepare(ctx context.Context, conn *sql.Conn) error {
 			return err
 		}
 		*p.to, w.all = st, append(w.all, st)
+	}
+	for _, p := range []struct {
+		to      *inserter
+		insert  string
+		columns int
+	}{
+		{&w.leaf, "INSERT INTO leaf (shop, job, seq, n, bytes)", 5},
+		{&w.hash, "INSERT INTO hash (shop, n, hashes, leaf)", 4},
+		{&w.item, "INSERT INTO item (shop, job, seq, label, salt, content)", 6},
+	} {
+		sts, err := p.to.prepare(ctx, conn, p.insert, p.columns)
+		if err != nil {
+			return err
+		}
+		w.all = append(w.all, sts...)
 	}
 	return nil
 }
@@ -152,28 +164,46 @@ func (s *Store) expect(ctx context.Context, b *bot.Batch) error {
 	return nil
 }
 
+// addLeaves adds the leaves of a batch, their hashes and items. Ids of leaves
+// inserted by one statement follow each other: there is one writer.
 func (s *Store) addLeaves(ctx context.Context, b *bot.Batch, edge *journal.Edge) error {
-	var joined []byte
-	for _, l := range b.Leaves {
-		n := edge.Size()
-		hashes, err := edge.Append(l.Bytes)
+	w := &s.write
+	for _, i := range []*inserter{&w.leaf, &w.hash, &w.item} {
+		i.drop() // of a transaction that failed
+	}
+	for from := 0; from < len(b.Leaves); from += maxRows {
+		some := b.Leaves[from:min(from+maxRows, len(b.Leaves))]
+		first := edge.Size()
+		joined := make([][]byte, len(some))
+		for i, l := range some {
+			hashes, err := edge.Append(l.Bytes)
+			if err != nil {
+				return err
+			}
+			joined[i] = joinHashes(nil, hashes)
+			w.leaf.args = append(w.leaf.args, b.Shop, b.Job, l.Seq, first+int64(i), l.Bytes)
+		}
+		last, err := w.leaf.flush(ctx)
 		if err != nil {
 			return err
 		}
-		if _, err := s.write.leaf.ExecContext(ctx, b.Shop, b.Job, l.Seq, n, l.Bytes); err != nil {
-			return err
-		}
-		joined = joinHashes(joined[:0], hashes)
-		if _, err := s.write.hash.ExecContext(ctx, b.Shop, n, joined); err != nil {
-			return err
-		}
-		for _, it := range l.Items {
-			if _, err := s.write.item.ExecContext(ctx, b.Shop, b.Job, l.Seq, it.Label, it.Salt[:], blob(it.Content)); err != nil {
+		for i, l := range some {
+			id := last - int64(len(some)-1-i)
+			if err := w.hash.add(ctx, b.Shop, first+int64(i), joined[i], id); err != nil {
 				return err
+			}
+			for _, it := range l.Items {
+				if err := w.item.add(ctx, b.Shop, b.Job, l.Seq, it.Label, it.Salt[:], blob(it.Content)); err != nil {
+					return err
+				}
 			}
 		}
 	}
-	return nil
+	if _, err := w.hash.flush(ctx); err != nil {
+		return err
+	}
+	_, err := w.item.flush(ctx)
+	return err
 }
 
 func joinHashes(to []byte, hashes []tlog.Hash) []byte {
