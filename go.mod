@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	github.com/BurntSushi/toml v1.6.0
+	github.com/gabriel-vasile/mimetype v1.4.16
 	github.com/gofrs/flock v0.13.2
 	github.com/golang/geo v0.0.0-20260818125358-b200a1149890
 	github.com/gowebpki/jcs v1.0.2

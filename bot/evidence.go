@@ -5,9 +5,10 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net/http"
 	"path"
 	"strings"
+
+	"github.com/gabriel-vasile/mimetype"
 
 	"milepost/calib/track"
 	"milepost/flow"
@@ -100,10 +101,10 @@ func (s *source) Read(p []byte) (int, error) {
 
 // inspect looks into a stored file.
 func (b *Bot) inspect(ctx context.Context, f *flow.File, head []byte) error {
-	f.Type, _, _ = strings.Cut(http.DetectContentType(head), ";")
+	f.Type, _, _ = strings.Cut(mimetype.Detect(head).String(), ";")
 	f.Web = f.Type == "text/html" || webPage(head)
-	if f.Web || f.Type != "text/xml" && f.Type != "text/plain" {
-		return nil
+	if f.Web || !strings.HasPrefix(f.Type, "text/") && !strings.HasSuffix(f.Type, "xml") {
+		return nil // no track
 	}
 	r, err := b.cfg.Blobs.Open(ctx, f.SHA256)
 	if err != nil {

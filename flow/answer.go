@@ -190,7 +190,7 @@ func (t *turn) unknownCode(in *input) bool {
 // keeps says whether an answer that was put to the question again is left as
 // it is: "keep", "go on".
 func (t *turn) keeps(q *question, in *input) bool {
-	c, ok := readCommand(in.Text)
+	c, ok := t.command(in.Text)
 	return ok && t.s.Has(q.ID) && !q.due(t.s) && (c.Name == understand.CmdKeep || c.Name == understand.CmdGoOn)
 }
 

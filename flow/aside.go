@@ -13,7 +13,7 @@ func (t *turn) aside(in *input) bool {
 	if t.photo(in) {
 		return true
 	}
-	c, ok := readCommand(in.Text)
+	c, ok := t.command(in.Text)
 	if !ok {
 		return false
 	}

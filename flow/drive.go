@@ -187,7 +187,7 @@ func takeDrive(t *turn, in *input) bool {
 	if t.s.openTrack() != nil && !t.s.Driving() && t.takeNotes(in) {
 		return true
 	}
-	c, ok := understand.ReadCommand(in.Text)
+	c, ok := t.heard(in.Text)
 	if ok {
 		switch c.Value.Name {
 		case understand.CmdGo:

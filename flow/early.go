@@ -19,7 +19,7 @@ func (t *turn) early(in *input) bool {
 	if t.writeInstead(in) {
 		return true
 	}
-	c, ok := readCommand(in.Text)
+	c, ok := t.command(in.Text)
 	if !ok || c.Name != understand.CmdWrote || !slices.Contains(tooEarly, t.s.Phase) || t.s.undue() != nil {
 		return false
 	}

@@ -44,6 +44,7 @@ type turn struct {
 	replies []Reply
 	echo    []string       // what was understood, said before the next question
 	facts   map[string]any // new facts, shown with the next reply
+	asked   *askedFor      // the text last read for a command
 	err     error          // first fault in recording, returned by Step
 }
 

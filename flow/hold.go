@@ -110,7 +110,7 @@ func (t *turn) backupWord(module string) string {
 
 func takeHold(t *turn, in *input) bool {
 	choice, reason := in.Choice, ""
-	c, ok := understand.ReadCommand(in.Text)
+	c, ok := t.heard(in.Text)
 	if choice == "" && ok {
 		switch c.Value.Name {
 		case understand.CmdRelease, understand.CmdGoOn:

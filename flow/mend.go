@@ -14,7 +14,7 @@ import (
 
 // mend takes strike, keep, swap and correct: they are heard at any time.
 func (t *turn) mend(in *input) bool {
-	c, ok := understand.ReadCommand(in.Text)
+	c, ok := t.heard(in.Text)
 	if !ok {
 		return false
 	}

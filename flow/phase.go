@@ -97,6 +97,7 @@ var guards = map[Event][]GateName{
 	EvVerified:   {GateReadBack, GateRoad},
 	EvMore:       {GateRoad},
 	EvFinish:     {GateCodes},
+	EvReopen:     {GateRegulated, GateBackup},
 	EvRecover:    {GateOriginal},
 }
 

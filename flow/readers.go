@@ -13,13 +13,40 @@ import (
 // command is a digression as it was read.
 type command = understand.Command
 
-// readCommand reads a message that asks for something rather than answers.
+// readCommand reads a text that asks for something rather than answers.
 func readCommand(text string) (command, bool) {
-	if ownGates.MatchString(text) { // these gates are ours alone, not words of the reader's
-		return command{Name: understand.CmdWaive}, true
-	}
-	m, ok := understand.ReadCommand(text)
+	m, ok := read(text)
 	return m.Value, ok
+}
+
+func read(text string) (understand.Match[command], bool) {
+	if ownGates.MatchString(text) { // these gates are ours alone, not words of the reader's
+		return understand.Match[command]{Value: command{Name: understand.CmdWaive}}, true
+	}
+	return understand.ReadCommand(text)
+}
+
+// heard is the command in a message. Several ask it of the same text, so it is
+// read once.
+func (t *turn) heard(text string) (understand.Match[command], bool) {
+	if t.asked == nil || t.asked.text != text {
+		m, ok := read(text)
+		t.asked = &askedFor{text, m, ok}
+	}
+	return t.asked.match, t.asked.ok
+}
+
+// command is heard without where it stands.
+func (t *turn) command(text string) (command, bool) {
+	m, ok := t.heard(text)
+	return m.Value, ok
+}
+
+// askedFor is a text that was read for a command.
+type askedFor struct {
+	text  string
+	match understand.Match[command]
+	ok    bool
 }
 
 // choiceNumber reads the number of a choice, whatever the count of choices.

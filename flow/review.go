@@ -304,7 +304,7 @@ func (t *turn) warnOnce() {
 
 func takeNext(t *turn, in *input) bool {
 	choice := in.Choice
-	c, ok := understand.ReadCommand(in.Text)
+	c, ok := t.heard(in.Text)
 	if choice == "" && ok {
 		choice = map[string]string{understand.CmdClose: "close", understand.CmdOneMore: "one_more", understand.CmdGo: "one_more",
 			understand.CmdRecover: "recover", understand.CmdGoOn: "close"}[c.Value.Name]

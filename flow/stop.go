@@ -57,7 +57,7 @@ func takeStop(t *turn, in *input) bool {
 	choice := in.Choice
 	if choice == "" {
 		a, ok := understand.YesNo(in.Text)
-		c, command := understand.ReadCommand(in.Text)
+		c, command := t.heard(in.Text)
 		switch {
 		case command && c.Value.Name == understand.CmdStop, ok && a.Value == understand.Yes:
 			choice = "stop_job"

@@ -297,7 +297,7 @@ func askFirst(t *turn) {
 func takeFirst(t *turn, in *input) bool {
 	do, _ := t.s.decided()
 	choice := in.Choice
-	c, isCommand := understand.ReadCommand(in.Text)
+	c, isCommand := t.heard(in.Text)
 	if choice == "" && isCommand {
 		switch c.Value.Name {
 		case understand.CmdDriveFirst, understand.CmdGo:
@@ -364,7 +364,7 @@ func (t *turn) answerFirst(v string) {
 // chosen and nobody has set off. It says whether the message asked for that.
 func (t *turn) writeInstead(in *input) bool {
 	s, d := t.s, t.s.CurrentDrive()
-	c, ok := readCommand(in.Text)
+	c, ok := t.command(in.Text)
 	if !ok || c.Name != understand.CmdWrite || s.Phase != PhaseDrive || d == nil || d.Started || s.readingsOn(d.Drive) > 0 ||
 		s.Value(QFirst) != "drive_first" || !s.firstAnswered() || s.allAgree() {
 		return false

@@ -45,7 +45,7 @@ func takeWritten(t *turn, in *input) bool {
 		in.Text = ""
 		return true
 	}
-	if c, ok := understand.ReadCommand(in.Text); ok {
+	if c, ok := t.heard(in.Text); ok {
 		switch c.Value.Name {
 		case understand.CmdWrote:
 			t.toolSaid("took", "")

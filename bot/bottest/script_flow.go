@@ -5,12 +5,13 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/gabriel-vasile/mimetype"
 
 	"milepost/bot"
 	"milepost/calib/track"
@@ -265,7 +266,7 @@ func (w *FlowWay) file(j *flowJob, name string, b []byte) *flow.File {
 		return f
 	}
 	j.hashes = append(j.hashes, f.SHA256)
-	f.Type, _, _ = strings.Cut(http.DetectContentType(b), ";")
+	f.Type, _, _ = strings.Cut(mimetype.Detect(b).String(), ";")
 	f.Web = f.Type == "text/html"
 	tr, format, _ := track.Read(bytes.NewReader(b), track.Limits{})
 	if tr == nil || format == track.Unknown || f.Web {

@@ -131,7 +131,7 @@ func perHour(ts []token, i int) bool {
 
 // joinThousands joins "48 210" into one figure where each part behind the first has three digits.
 func joinThousands(ts []token) []token {
-	var out []token
+	out := make([]token, 0, len(ts))
 	for i := 0; i < len(ts); i++ {
 		t := ts[i]
 		if t.kind != number || t.glued || t.num.sep != 0 || t.num.bad || t.num.spoken || t.num.fraction || len(t.text) > 3 || englishStep[at(ts, i-1).text] {
