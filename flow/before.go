@@ -132,6 +132,9 @@ func (t *turn) takeLines(in *input) bool {
 			f.add(n)
 		}
 	}
+	for _, n := range slices.Concat(ticks.No, ticks.Open) {
+		f.drop(n) // said to be so before, and not any more
+	}
 	safety := lampsListed && slices.ContainsFunc(lamps.Value.List, understand.Lamp.Safety)
 	if safety {
 		f.drop(lineLamps)

@@ -74,3 +74,11 @@ func TestAmendedWordsAreErasable(t *testing.T) {
 		t.Error(p.s.Vehicle)
 	}
 }
+
+// "All yes but 1" takes back a line that was confirmed before.
+func TestChecklistTakesBack(t *testing.T) {
+	p := playFrom(t, Policy{}).lines("new job unit 14, bay, 48210 mi", "no", "1 yes", "all yes but 1")
+	if p.s.confirmed(1) || !p.s.confirmed(4) {
+		t.Errorf("%+v", p.s.Checks["before"])
+	}
+}
