@@ -137,6 +137,13 @@ func readJob(ctx context.Context, s Store, shop, job string) (folded, error) {
 	return f, nil
 }
 
+// ReadState folds a job's log as it stands in a store, checked on the way: for
+// those who show a job without running it.
+func ReadState(ctx context.Context, s Store, shop, job string) (*flow.State, error) {
+	f, err := readJob(ctx, s, shop, job)
+	return f.state, err
+}
+
 // readEntries reads a job's log and checks it on the way.
 func readEntries(ctx context.Context, s Store, shop, job string) (entries []flow.Entry, prev string, err error) {
 	stored, err := s.Entries(ctx, shop, job, 0)

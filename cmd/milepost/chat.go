@@ -132,7 +132,7 @@ func (h *house) resume(ctx context.Context, t *terminal.Terminal, o chatOptions)
 	var replies []flow.Reply
 	var names map[flow.Who]string
 	if job != "" {
-		state, err := h.state(ctx, job)
+		state, err := bot.ReadState(ctx, h.store, bot.DefaultShop, job)
 		if err != nil {
 			return err
 		}

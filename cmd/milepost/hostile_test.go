@@ -10,6 +10,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"milepost/bot"
 	"milepost/flow"
 )
 
@@ -87,7 +88,7 @@ func TestHostileAtEveryQuestion(t *testing.T) {
 	}
 	state := func() *flow.State {
 		t.Helper()
-		s, err := h.state(t.Context(), job)
+		s, err := bot.ReadState(t.Context(), h.store, bot.DefaultShop, job)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -15,6 +15,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"milepost/bot"
 )
 
 // kills is how often the program is killed.
@@ -230,7 +232,7 @@ func jobsOf(t *testing.T, dir string) map[string]string {
 	}
 	out := map[string]string{}
 	for _, j := range jobs {
-		s, err := h.state(t.Context(), j)
+		s, err := bot.ReadState(t.Context(), h.store, bot.DefaultShop, j)
 		if err != nil || s.Vehicle == "" {
 			continue // the shop's own
 		}

@@ -2,45 +2,10 @@ package main
 
 import (
 	"context"
-	"fmt"
-	"time"
 
 	"milepost/bot"
-	"milepost/bot/journal"
 	"milepost/flow"
 )
-
-// state folds a job's log, to show it.
-func (h *house) state(ctx context.Context, job string) (*flow.State, error) {
-	stored, err := h.store.Entries(ctx, bot.DefaultShop, job, 0)
-	if err != nil {
-		return nil, err
-	}
-	entries := make([]flow.Entry, 0, len(stored))
-	for i := range stored {
-		e, err := entryOf(&stored[i])
-		if err != nil {
-			return nil, fmt.Errorf("read job %s: %w", job, err)
-		}
-		entries = append(entries, e)
-	}
-	return flow.Fold(bot.DefaultShop, job, entries), nil
-}
-
-func entryOf(s *bot.Stored) (flow.Entry, error) {
-	l, err := journal.Parse(s.Bytes)
-	if err != nil {
-		return flow.Entry{}, err
-	}
-	e := flow.Entry{Seq: l.Seq, Clock: l.Clock, Who: flow.Who(l.Who), Role: flow.Role(l.Role), Kind: flow.Kind(l.Kind), V: l.V}
-	if e.At, err = time.Parse(journal.TimeLayout, l.Time); err != nil {
-		return e, err
-	}
-	for _, it := range s.Items {
-		e.Items = append(e.Items, flow.Item{Label: it.Label, Content: string(it.Content)})
-	}
-	return e, flow.Decode(&e, l.Data)
-}
 
 // standing gives what a job answers to "where are we", without asking: a step
 // changes nothing.
