@@ -34,7 +34,7 @@ func askBackup(t *turn) {
 	if !one {
 		key = "backup.ask.module"
 	}
-	t.ask(QBackup, name, key, words.Args{"Module": t.moduleName(name), "Number": len(t.s.Modules)}, "cannot_save")
+	t.ask(QBackup, name, key, words.Args{"Module": t.moduleWord(name), "Number": len(t.s.Modules)}, "cannot_save")
 }
 
 func takeBackup(t *turn, in *input) bool {
@@ -107,7 +107,7 @@ func (t *turn) takeBackupFile(in *input, name string) bool {
 		return true
 	}
 	if name != "" && f.SHA256 != "" && f.SHA256 == t.s.BackupHash && !t.s.hasBackup(name) {
-		t.hint("backup.same", words.Args{"Name": f.Name, "Module": t.moduleName(name)})
+		t.hint("backup.same", words.Args{"Name": f.Name, "Module": t.moduleWord(name)})
 		return true
 	}
 	t.keepFile(f, "backup")

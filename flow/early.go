@@ -35,7 +35,7 @@ func (t *turn) early(in *input) bool {
 	t.record(&DeviationFact{What: "write_before_backup", Value: Value{Num: v.Value, Label: v.Label}, Module: v.Module})
 	in.Text = ""
 	if t.s.Main() == nil {
-		t.understood("early.noted", words.Args{"Value": plainNumber(v.Value)})
+		t.understood("early.noted", words.Args{"Value": plainFigure(v.Value)})
 		return true // put back once the original is known
 	}
 	askUndo(t)

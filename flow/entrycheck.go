@@ -89,14 +89,14 @@ func askQuantity(t *turn) {
 			ids = append(ids, string(k))
 		}
 	}
-	t.ask(QQuantity, m.Name, "factory.quantity", words.Args{"Value": plainNumber(m.Original.Num)}, ids...)
+	t.ask(QQuantity, m.Name, "factory.quantity", words.Args{"Value": plainFigure(m.Original.Num)}, ids...)
 }
 
 func takeQuantity(t *turn, in *input) bool {
 	m := t.s.Main()
 	kind := calib.Kind(in.Choice)
 	if kind == "" {
-		ms, _ := understand.StoredValues(plainNumber(m.Original.Num)+" "+in.Text, t.context())
+		ms, _ := understand.StoredValues(plainFigure(m.Original.Num)+" "+in.Text, t.context())
 		if len(ms) == 0 || !ms[0].Value.Known() {
 			return false
 		}
@@ -164,7 +164,7 @@ func (t *turn) otherFit() (calib.EntryFit, calib.Entry, bool) {
 func askEntry(t *turn) {
 	m := t.s.Main()
 	fit, e, other := t.otherFit()
-	args := words.Args{"Value": plainNumber(m.Original.Num), "Unit": m.Unit, "Size": t.s.Sizes["factory"].Text,
+	args := words.Args{"Value": plainFigure(m.Original.Num), "Unit": m.Unit, "Size": t.s.Sizes["factory"].Text,
 		"Factor": unit.Figure(e.Factor, 3)}
 	if other {
 		q, _ := calib.QuantityOf(fit.Kind)
@@ -298,10 +298,10 @@ func (t *turn) sayFits() {
 	}
 	q, _ := calib.QuantityOf(calib.Kind(m.Kind))
 	mm, _ := q.Circumference(m.Original.Num)
-	t.understood("echo.fits", words.Args{"Value": t.shownValue(m, m.Original), "Size": t.s.Sizes["factory"].Text,
+	t.understood("echo.fits", words.Args{"Value": withUnit(m, m.Original), "Size": t.s.Sizes["factory"].Text,
 		"Factor": unit.Figure(e.Factor, 3), "Quantity": t.text(t.worker(), "quantity."+m.Quantity, nil)})
 	if t.s.Home() {
-		t.tell(Helper, Notice, "factory.helper", words.Args{"Value": t.shownValue(m, m.Original),
+		t.tell(Helper, Notice, "factory.helper", words.Args{"Value": withUnit(m, m.Original),
 			"MM": unit.Figure(mm, 0), "Factor": unit.Figure(e.Factor, 3), "Size": t.s.Sizes["factory"].Text})
 	}
 }

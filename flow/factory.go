@@ -282,7 +282,7 @@ func (t *turn) estimateOriginal() bool {
 			}
 		}
 		t.record(f)
-		t.understood("echo.estimated", words.Args{"Value": t.shownValue(&m, f.Value)})
+		t.understood("echo.estimated", words.Args{"Value": withUnit(&m, f.Value)})
 	}
 	t.record(&AnswerFact{Question: QChanged, Value: "estimated"})
 	return true

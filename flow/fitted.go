@@ -514,7 +514,7 @@ func alsoRevs(t *turn, in *input) {
 	if m, ok, _ := understand.PublishedRevs(in.Text); ok {
 		in.take(m.Start, m.End)
 		t.record(&AnswerFact{Question: QRevs, Number: m.Value, Unit: "rev/mile"})
-		t.understood("echo.revs", words.Args{"Value": plainNumber(m.Value)})
+		t.understood("echo.revs", words.Args{"Value": plainFigure(m.Value)})
 	}
 }
 

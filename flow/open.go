@@ -318,18 +318,24 @@ func (t *turn) recordVIN(m understand.Match[vin.Result], ask *understand.Ask, in
 }
 
 func takeUnits(t *turn, in *input) bool {
-	u := map[string]string{"mph": "mph", "kmh": "km/h"}[in.Choice]
-	if u == "" {
-		m, ok, _ := understand.Units(in.Text)
-		if !ok {
-			return false
-		}
-		u = m.Value
+	u, ok := pick(in, map[string]string{"mph": "mph", "kmh": "km/h"}, understand.Units)
+	if ok {
+		t.record(&AnswerFact{Question: QUnits, Value: u})
+		t.understood("echo.units", words.Args{"Unit": u})
+	}
+	return ok
+}
+
+// pick is what a choice stands for, else what a reader finds in the text.
+func pick(in *input, choices map[string]string, read func(string) (understand.Match[string], bool, *understand.Ask)) (string, bool) {
+	if v := choices[in.Choice]; v != "" {
+		return v, true
+	}
+	m, ok, _ := read(in.Text)
+	if ok {
 		in.take(m.Start, m.End)
 	}
-	t.record(&AnswerFact{Question: QUnits, Value: u})
-	t.understood("echo.units", words.Args{"Unit": u})
-	return true
+	return m.Value, ok
 }
 
 // speedWords are units of speed that are no unit of distance as well.
@@ -352,18 +358,12 @@ func alsoUnits(t *turn, in *input) {
 }
 
 func takeRule(t *turn, in *input) bool {
-	r := map[string]string{"never_under": "never-under", "no_rule": "none"}[in.Choice]
-	if r == "" {
-		m, ok, _ := understand.Rule(in.Text)
-		if !ok {
-			return false
-		}
-		r = m.Value
-		in.take(m.Start, m.End)
+	r, ok := pick(in, map[string]string{"never_under": "never-under", "no_rule": "none"}, understand.Rule)
+	if ok {
+		t.record(&AnswerFact{Question: QRule, Value: r})
+		t.understood("echo.rule", words.Args{"Rule": r})
 	}
-	t.record(&AnswerFact{Question: QRule, Value: r})
-	t.understood("echo.rule", words.Args{"Rule": r})
-	return true
+	return ok
 }
 
 func takeRegulated(t *turn, in *input) bool {

@@ -110,15 +110,6 @@ func round(v float64, decimals int) float64 {
 	return math.Round(v*p) / p
 }
 
-// plainNumber prints a figure as it was typed.
-func plainNumber(v float64) string { return plainFigure(v) }
-
-// shownValue prints a module's value with its unit.
-func (t *turn) shownValue(m *Module, v Value) string { return withUnit(m, v) }
-
-// moduleName is a module's name as it is said.
-func (t *turn) moduleName(name string) string { return t.moduleWord(name) }
-
 // figures lists line numbers: "1, 2 and 4".
 func figures(lines []int) string {
 	lines = slices.Clone(lines)
