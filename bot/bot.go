@@ -51,15 +51,22 @@ const maxTries = 8
 // an error nothing was changed and it may be delivered again. The error is an
 // *Error; its Sentence may be shown.
 func (b *Bot) Handle(ctx context.Context, in Inbound) error {
+	start := time.Now()
+	repeat, err := b.handle(ctx, in)
+	b.cfg.Measure.Turn(in.Network, turnOutcome(err, repeat), time.Since(start))
+	return err
+}
+
+func (b *Bot) handle(ctx context.Context, in Inbound) (repeat bool, err error) {
 	v, err := b.receive(ctx, in)
 	if err != nil {
-		return err
+		return false, err
 	}
 	if b.recent.has(v.shop.name, v.key) {
-		return nil
+		return true, nil
 	}
 	if err := b.route(ctx, v); err != nil {
-		return err
+		return false, err
 	}
 	if v.desk != nil {
 		err = v.desk(ctx, v)
@@ -67,13 +74,13 @@ func (b *Bot) Handle(ctx context.Context, in Inbound) error {
 		err = b.inJob(ctx, v)
 	}
 	if errors.Is(err, ErrDelivered) {
-		err = nil // dealt with before: nothing to add
+		repeat, err = true, nil // dealt with before: nothing to add
 	}
 	if err != nil {
-		return failed("handle message", err)
+		return false, failed("handle message", err)
 	}
 	b.recent.add(v.shop.name, v.key)
-	return nil // 6 acknowledge; what is to be sent is on its way
+	return repeat, nil // 6 acknowledge; what is to be sent is on its way
 }
 
 // inJob takes a message through its job's lane. If the job has moved on
@@ -201,7 +208,7 @@ func (b *Bot) commit(ctx context.Context, batch *Batch) error {
 // nothing to be done: an edit of a message that is not this person's.
 func (b *Bot) message(ctx context.Context, v *visit, l *lane, st standing) (flow.Message, bool, error) {
 	m := flow.Message{ID: v.key, Who: st.who, Role: st.role, Join: st.join, Text: v.text, Tap: v.in.Tap,
-		Edit: v.edit, Delete: v.delete, Wake: v.wake, SentAt: v.in.SentAt}
+		Edit: v.edit, Delete: v.delete, Fault: v.in.Fault, Wake: v.wake, SentAt: v.in.SentAt}
 	for _, target := range []string{v.edit, v.delete} {
 		if target != "" && l.state.ByWho[target] != st.who {
 			return m, false, nil
@@ -299,7 +306,7 @@ func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, f
 // joining gives the thread that joins the job with this message, nil if it is
 // in it already.
 func joining(v *visit, l *lane, st standing) *JobThread {
-	if v.wake {
+	if v.wake || v.in.Loose && !v.fresh && len(l.threads) > 0 {
 		return nil
 	}
 	for _, t := range l.threads {

@@ -23,6 +23,7 @@ type Config struct {
 	Program  string // version, logged with each figure
 	Single   bool   // a single-user and test store: a role counts as stated
 	Log      *slog.Logger
+	Measure  Measure // nil: nothing is measured
 
 	// Now is our clock; nil: time.Now. Elapsed is time that no setting of the
 	// clock moves, from any start; nil: the monotonic clock.
@@ -69,6 +70,9 @@ func (c Config) sound() (Config, error) {
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.Measure == nil {
+		c.Measure = noMeasure{}
 	}
 	if c.Now == nil {
 		c.Now = time.Now

@@ -19,6 +19,7 @@ type outbox struct {
 	store    Store
 	networks map[string]Network
 	log      *slog.Logger
+	measure  Measure
 	room     int
 
 	mu      sync.Mutex
@@ -46,7 +47,7 @@ type line struct {
 }
 
 func newOutbox(cfg Config) *outbox {
-	o := &outbox{store: cfg.Store, networks: map[string]Network{}, log: cfg.Log, room: cfg.Limits.Queue,
+	o := &outbox{store: cfg.Store, networks: map[string]Network{}, log: cfg.Log, measure: cfg.Measure, room: cfg.Limits.Queue,
 		changed: make(chan struct{}), lines: map[lineKey]*line{}, taken: map[string]bool{}, behind: true,
 		more: make(chan struct{}, 1)}
 	for _, n := range cfg.Networks {
@@ -268,8 +269,11 @@ func (o *outbox) deliver(ctx context.Context, s *send) bool {
 	}
 	pause := firstPause
 	for ctx.Err() == nil {
+		start := time.Now()
 		err := sendOnce(ctx, n, s.out)
+		took := time.Since(start)
 		if err == nil {
+			o.measure.Sent(s.row.Network, SentOut, took)
 			return true
 		}
 		if ctx.Err() != nil {
@@ -277,9 +281,11 @@ func (o *outbox) deliver(ctx context.Context, s *send) bool {
 		}
 		var e *Error
 		if errors.As(err, &e) && (e.Kind == Invalid || e.Kind == Forbidden) {
+			o.measure.Sent(s.row.Network, SentDropped, took)
 			o.log.Error("outgoing message refused for good, dropped", "key", s.row.Key, "network", s.row.Network, "err", err)
 			return true
 		}
+		o.measure.Sent(s.row.Network, SentRetry, took)
 		wait := pause
 		var asked interface{ RetryAfter() time.Duration }
 		if errors.As(err, &asked) && asked.RetryAfter() > 0 {

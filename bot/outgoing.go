@@ -96,7 +96,8 @@ func newSend(o Outbound) (send, error) {
 // targets gives the threads a reply goes to.
 func (b *Bot) targets(v *visit, threads []JobThread, r *flow.Reply, s *flow.State) []JobThread {
 	here := JobThread{Network: v.in.Network, Thread: v.in.Thread}
-	if !v.wake && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
+	loose := v.in.Loose && len(threads) > 0 // written beside the job's threads: answered in them
+	if !v.wake && !loose && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
 		return []JobThread{here} // said to the one who asked, where he asked
 	}
 	if ts := forRole(threads, r.Role); len(ts) > 0 {
@@ -110,7 +111,7 @@ func (b *Bot) targets(v *visit, threads []JobThread, r *flow.Reply, s *flow.Stat
 	if ts := forRole(threads, ""); len(ts) > 0 {
 		return ts
 	}
-	if v.wake {
+	if v.wake || loose {
 		return threads
 	}
 	return []JobThread{here}

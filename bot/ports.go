@@ -27,6 +27,8 @@ type Inbound struct {
 	Shop     string      // "" is the only shop
 	Network  string      // terminal, matrix, slack
 	Thread   Thread      // where it was written; "" where there is only one place to write
+	Loose    bool        // written outside any thread of ours: Thread is where a new job would begin, and joins no other
+	Called   bool        // the assistant was addressed: by mention, by a command of the network, or in a direct message
 	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace
 	Job      string      // where the adapter knows it; "" otherwise
 	Delivery string      // the network's identifier: the same again is the same message
@@ -38,6 +40,7 @@ type Inbound struct {
 	File     *Attachment // nil if none
 	Edit     string      // Delivery of an earlier message of the same person
 	Delete   string      // Delivery of an earlier message of the same person
+	Fault    string      // the message could not be read: why, as a key of the catalogue; nothing else of it is there
 	SentAt   time.Time   // the network's time, zero where there is none
 }
 
@@ -75,6 +78,29 @@ type Network interface {
 // in a new thread and when the phase changes.
 type CardEditor interface {
 	EditCard(ctx context.Context, out Outbound) error
+}
+
+// Forgetter is the ability to remove what passed through a network's own
+// keeping: its inbox, raw events, drafts, names. It is called after an erasure;
+// on return the erased words are in no byte of what the network keeps here.
+type Forgetter interface {
+	Forget(ctx context.Context, f Forgotten) error
+}
+
+// Forgotten says of what an erasure was.
+type Forgotten struct {
+	Shop    string
+	Job     string // "" where a person was erased, not a job
+	Threads []Thread
+	People  []Identity
+}
+
+// Finding is one thing that was looked at when a configuration was tried.
+type Finding struct {
+	Area string // matrix, slack, store
+	What string // what was found, one line
+	OK   bool
+	Mend string // what to do, "" if OK
 }
 
 // Errors of a store that Handle acts on.

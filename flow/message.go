@@ -3,7 +3,7 @@ package flow
 import "time"
 
 // Message is one thing a person did in a job's thread, already authorised and
-// attributed: exactly one of Text, Tap, File, Edit and Delete says what.
+// attributed: exactly one of Text, Tap, File, Edit, Delete and Fault says what.
 // Wake is no person's message: the time a job asked to be woken at has come.
 type Message struct {
 	ID     string    // network's delivery identifier, "" where there is none
@@ -15,6 +15,7 @@ type Message struct {
 	File   *File     // evidence, already stored by its hash
 	Edit   string    // ID of an earlier message of the same person; Text is the new wording
 	Delete string    // ID of an earlier message of the same person
+	Fault  string    // words key: why the message could not be read; nothing else of it is there
 	Wake   bool      // the clock, not a person
 	SentAt time.Time // the network's time, zero where there is none
 }

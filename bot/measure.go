@@ -1,0 +1,74 @@
+package bot
+
+import (
+	"errors"
+	"time"
+)
+
+// Measure takes the figures of what happens. It names networks and outcomes,
+// never a job, a person or a vehicle.
+type Measure interface {
+	// Turn: a message was taken through, and how it ended: done, repeat,
+	// refused (by the store or a bound, to come again) or failed.
+	Turn(network, outcome string, took time.Duration)
+	// Sent: one try to send, and how it ended: sent, retry or dropped.
+	Sent(network, outcome string, took time.Duration)
+}
+
+// Outcomes of a turn and of a try to send.
+const (
+	TurnDone    = "done"
+	TurnRepeat  = "repeat"
+	TurnRefused = "refused"
+	TurnFailed  = "failed"
+
+	SentOut     = "sent"
+	SentRetry   = "retry"
+	SentDropped = "dropped"
+)
+
+type noMeasure struct{}
+
+func (noMeasure) Turn(string, string, time.Duration) {}
+func (noMeasure) Sent(string, string, time.Duration) {}
+
+// turnOutcome says how a turn ended.
+func turnOutcome(err error, repeat bool) string {
+	var e *Error
+	switch {
+	case err == nil && repeat:
+		return TurnRepeat
+	case err == nil:
+		return TurnDone
+	case errors.As(err, &e) && e.Kind != Internal:
+		return TurnRefused
+	}
+	return TurnFailed
+}
+
+// Depths are the queues as they stand.
+type Depths struct {
+	Jobs   int  // jobs kept in memory
+	Queued int  // outgoing messages held in memory
+	Lines  int  // threads with something to send
+	Behind bool // more wait in the store
+}
+
+// Depths gives the queues as they stand now.
+func (b *Bot) Depths() Depths {
+	d := b.out.depths()
+	d.Jobs = b.lanes.kept()
+	return d
+}
+
+func (o *outbox) depths() Depths {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return Depths{Queued: o.queued, Lines: len(o.lines), Behind: o.behind}
+}
+
+func (ls *lanes) kept() int {
+	ls.mu.Lock()
+	defer ls.mu.Unlock()
+	return len(ls.all)
+}
