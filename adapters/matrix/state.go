@@ -1,0 +1,277 @@
+package matrix
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"time"
+
+	_ "modernc.org/sqlite" // the driver "sqlite"
+)
+
+// state is what the adapter keeps of its own, in one database beside the
+// store's: where the sync stands, messages on their way in, and which of our
+// events are which. It can be lost: then nothing of before is answered again,
+// and a job's thread is found again by the event it hangs on.
+//
+// The inbox holds people's words: rows go when they are handled, deleted bytes
+// are overwritten, and the log beside the database is cut after an erasure.
+type state struct {
+	db *sql.DB
+}
+
+// schema is the first version; later ones are added behind it and counted by
+// PRAGMA user_version.
+var schema = []string{`
+CREATE TABLE meta (k TEXT PRIMARY KEY, v TEXT NOT NULL) WITHOUT ROWID, STRICT;
+
+-- Messages on their way in, in the order in which they came. A lane is a thread's
+-- root, or the room where there is none: one is handled after the other.
+CREATE TABLE inbox (
+  n      INTEGER PRIMARY KEY AUTOINCREMENT,
+  event  TEXT NOT NULL UNIQUE,
+  room   TEXT NOT NULL,
+  lane   TEXT NOT NULL,
+  sender TEXT NOT NULL,
+  raw    BLOB NOT NULL,
+  came   INTEGER NOT NULL,            -- our time, ms
+  waits  INTEGER NOT NULL DEFAULT 0,  -- 0: to be handled; 1: encrypted, its key is not here; 2: said to be unreadable, kept for its key; 3: can't be handled
+  tries  INTEGER NOT NULL DEFAULT 0
+) STRICT;
+CREATE INDEX inbox_lane ON inbox (waits, lane, n);
+
+-- Events seen, newest last: what a gap in the sync is filled up to, and the lane
+-- of what an edit, a reaction or a redaction names.
+CREATE TABLE seen (
+  n     INTEGER PRIMARY KEY AUTOINCREMENT,
+  event TEXT NOT NULL UNIQUE,
+  room  TEXT NOT NULL,
+  lane  TEXT NOT NULL
+) STRICT;
+CREATE INDEX seen_room ON seen (room, n);
+
+CREATE TABLE room (
+  id        TEXT PRIMARY KEY,
+  encrypted INTEGER NOT NULL DEFAULT 0,  -- 1 for good
+  members   INTEGER NOT NULL DEFAULT 0,  -- 1: all of them have been asked for since we joined
+  joined    INTEGER NOT NULL DEFAULT 0,  -- ms by the server's clock, 0: not in it
+  direct    INTEGER NOT NULL DEFAULT 0,
+  gap       TEXT NOT NULL DEFAULT ''     -- from where older messages are still to be fetched
+) WITHOUT ROWID, STRICT;
+
+-- A job's thread and the event it hangs on, which is its card.
+CREATE TABLE root (
+  thread TEXT PRIMARY KEY,
+  event  TEXT NOT NULL UNIQUE,
+  room   TEXT NOT NULL,
+  job    TEXT NOT NULL
+) WITHOUT ROWID, STRICT;
+
+-- Our events by the key of the outgoing message: one that stands here is not
+-- sent again. event is '' while a try is under way whose end is not known.
+CREATE TABLE sent (
+  key   TEXT PRIMARY KEY,
+  txn   TEXT NOT NULL UNIQUE,
+  event TEXT NOT NULL DEFAULT '',
+  room  TEXT NOT NULL,
+  at    INTEGER NOT NULL
+) WITHOUT ROWID, STRICT;
+
+-- What our events offer: for plain replies and reactions to them.
+CREATE TABLE shown (
+  event   TEXT PRIMARY KEY,
+  thread  TEXT NOT NULL,
+  job     TEXT NOT NULL,
+  choices TEXT NOT NULL,  -- JSON of []flow.Choice
+  at      INTEGER NOT NULL
+) WITHOUT ROWID, STRICT;
+CREATE INDEX shown_job ON shown (job);
+`}
+
+// Values of inbox.waits.
+const (
+	waitsNot      = 0
+	waitsKey      = 1
+	waitsSaid     = 2
+	waitsPoisoned = 3
+)
+
+// Keys of meta.
+const (
+	metaSince  = "since"  // sync position, whose messages are all in the inbox
+	metaFilter = "filter" // id of the filter at the server
+	metaToken  = "token"  // access token of the device we made
+	metaDevice = "device"
+	metaUser   = "user"
+)
+
+// openState opens or makes the database in a directory of mode 0700.
+func openState(ctx context.Context, dir string) (*state, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	db, err := openDB(ctx, filepath.Join(dir, "matrix.db"))
+	if err != nil {
+		return nil, err
+	}
+	s := &state{db: db}
+	if err := s.migrate(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return s, nil
+}
+
+// openDB opens a database of ours with one connection: there is one writer, and
+// what is committed survives a loss of power.
+func openDB(ctx context.Context, path string) (*sql.DB, error) {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600) // before the driver first opens it
+	if err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	if err := f.Close(); err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	dsn := "file:" + (&url.URL{Path: path}).EscapedPath() +
+		"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=secure_delete(1)"
+	db, err := sql.Open("sqlite", dsn)
+	if err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	db.SetMaxOpenConns(1)
+	if err := db.PingContext(ctx); err != nil {
+		return nil, errors.Join(fmt.Errorf("open state %s: %w", path, err), db.Close())
+	}
+	return db, nil
+}
+
+func (s *state) migrate(ctx context.Context) error {
+	var v int
+	if err := s.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v); err != nil {
+		return fmt.Errorf("open state: %w", err)
+	}
+	if v > len(schema) {
+		return fmt.Errorf("open state: it is of a later version (%d) of this program", v)
+	}
+	for ; v < len(schema); v++ {
+		err := s.tx(ctx, func(tx *sql.Tx) error {
+			if _, err := tx.ExecContext(ctx, schema[v]); err != nil {
+				return err
+			}
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", v+1))
+			return err
+		})
+		if err != nil {
+			return fmt.Errorf("open state: version %d: %w", v+1, err)
+		}
+	}
+	return nil
+}
+
+// tx runs f in one durable transaction: all of it or nothing.
+func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := f(tx); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+func (s *state) close() error { return s.db.Close() }
+
+// get gives a value of meta, "" if there is none.
+func (s *state) get(ctx context.Context, k string) (v string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT v FROM meta WHERE k = ?", k).Scan(&v)
+	return v, ignoreNone(err)
+}
+
+func (s *state) set(ctx context.Context, k, v string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR REPLACE INTO meta (k, v) VALUES (?, ?)", k, v)
+	return err
+}
+
+func ignoreNone(err error) error {
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	return err
+}
+
+// setRoot keeps the event a thread hangs on; the first one stays.
+func (s *state) setRoot(ctx context.Context, thread, event, room, job string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO root (thread, event, room, job) VALUES (?, ?, ?, ?)", thread, event, room, job)
+	return err
+}
+
+// rootOf gives the event a thread hangs on, "" if it is not known.
+func (s *state) rootOf(ctx context.Context, thread string) (event string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT event FROM root WHERE thread = ?", thread).Scan(&event)
+	return event, ignoreNone(err)
+}
+
+// threadOf gives the thread that hangs on an event, "" if it is none of ours.
+func (s *state) threadOf(ctx context.Context, event string) (thread string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT thread FROM root WHERE event = ?", event).Scan(&thread)
+	return thread, ignoreNone(err)
+}
+
+// sentAs gives what is known of an outgoing message: tried says that a try was
+// begun, event is that of the message once it is known.
+func (s *state) sentAs(ctx context.Context, key string) (event string, tried bool, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT event FROM sent WHERE key = ?", key).Scan(&event)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", false, nil
+	}
+	return event, err == nil, err
+}
+
+// trying notes that a message is about to be sent.
+func (s *state) trying(ctx context.Context, key, txn, room string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO sent (key, txn, room, at) VALUES (?, ?, ?, ?)", key, txn, room, time.Now().UnixMilli())
+	return err
+}
+
+// delivered notes the event of a message that is out.
+func (s *state) delivered(ctx context.Context, key, event string) error {
+	_, err := s.db.ExecContext(ctx, "UPDATE sent SET event = ? WHERE key = ?", event, key)
+	return err
+}
+
+// shownAs keeps what an event of ours offers.
+func (s *state) shownAs(ctx context.Context, event, thread, job, choices string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR REPLACE INTO shown (event, thread, job, choices, at) VALUES (?, ?, ?, ?, ?)",
+		event, thread, job, choices, time.Now().UnixMilli())
+	return err
+}
+
+// offered gives what an event of ours offers; thread is "" if it is none.
+func (s *state) offered(ctx context.Context, event string) (thread, job, choices string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT thread, job, choices FROM shown WHERE event = ?", event).Scan(&thread, &job, &choices)
+	return thread, job, choices, ignoreNone(err)
+}
+
+// closeRows takes the events of our own messages as a sync brought them back: by
+// the transaction they were sent under.
+func closeRow(ctx context.Context, tx *sql.Tx, txn, event string) error {
+	_, err := tx.ExecContext(ctx, "UPDATE sent SET event = ? WHERE txn = ?", event, txn)
+	return err
+}
+
+// isEncrypted says whether a room is known to be encrypted.
+func (s *state) isEncrypted(ctx context.Context, room string) (bool, error) {
+	var e int
+	err := s.db.QueryRowContext(ctx, "SELECT encrypted FROM room WHERE id = ?", room).Scan(&e)
+	return e == 1, ignoreNone(err)
+}
+
+// setEncrypted notes that a room is encrypted. It never goes back.
+func (s *state) setEncrypted(ctx context.Context, room string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO room (id, encrypted) VALUES (?, 1) ON CONFLICT (id) DO UPDATE SET encrypted = 1", room)
+	return err
+}
