@@ -34,6 +34,10 @@ import (
 	"net"
 	"net/url"
 	"strings"
+	"sync"
+	"time"
+
+	"maunium.net/go/mautrix"
 
 	"milepost/bot"
 )
@@ -51,6 +55,25 @@ func threadName(room, event string) bot.Thread { return bot.Thread(room + "/" + 
 func splitThread(t bot.Thread) (room, event string) {
 	room, event, _ = strings.Cut(string(t), "/")
 	return room, event
+}
+
+// Matrix is the network. Make one with New, let Run run.
+type Matrix struct {
+	cfg    Config
+	client *mautrix.Client
+	store  *rooms // what is known of rooms and their members
+
+	// Set by Run before synced is closed, and not changed while it runs.
+	state  *state
+	cipher cipher // nil: no encryption
+
+	// synced is closed once a sync response has been taken since the start: only
+	// then is it known which of our messages the server has.
+	synced chan struct{}
+
+	mu     sync.Mutex
+	fault  error     // why it is not ready, nil if it is
+	worked time.Time // last successful sync
 }
 
 // sound fills in the defaults and lists every fault at once.

@@ -1,0 +1,156 @@
+package homeserver
+
+import (
+	"fmt"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+const (
+	readyWithin = 30 * time.Second
+	endsWithin  = 15 * time.Second
+	logLines    = 40
+)
+
+// Options of a server; the zero value serves most tests.
+type Options struct {
+	MediaLimit int64 // bytes of one upload, more is refused with 413; 0: 10 MiB
+}
+
+// Server is a homeserver of one test. Its methods are for the test's own
+// goroutine, as they end the test when something goes wrong.
+type Server struct {
+	dir, bin, addr string
+	client         *http.Client
+
+	mu   sync.Mutex
+	proc *process // nil while stopped
+}
+
+// Start starts a server with no accounts and waits until it answers. It ends
+// with the test; the last lines of its log are shown if the test failed.
+func Start(t testing.TB, o Options) *Server {
+	t.Helper()
+	bin := Build(t)
+	s := &Server{dir: t.TempDir(), bin: bin, addr: reservePort(t),
+		client: &http.Client{Timeout: time.Minute, Transport: &http.Transport{DisableKeepAlives: true}}}
+	if err := writeConfig(s.dir, o); err != nil {
+		t.Fatalf("start homeserver: %v", err)
+	}
+	t.Cleanup(func() {
+		s.Kill(t) // its data go with the test: there is nothing to end in order
+		if t.Failed() {
+			t.Logf("end of the homeserver's log:\n%s", s.log())
+		}
+	})
+	s.start(t)
+	return s
+}
+
+// URL is the server's base address, the same after a restart.
+func (s *Server) URL() string { return "http://" + s.addr }
+
+func (s *Server) start(t testing.TB) {
+	t.Helper()
+	log, err := os.OpenFile(filepath.Join(s.dir, logName), os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o600)
+	if err != nil {
+		t.Fatalf("start homeserver: %v", err)
+	}
+	defer log.Close()
+	cmd := exec.Command(s.bin, "--config", configName, "--http-bind-address", s.addr, "--really-enable-open-registration")
+	cmd.Dir, cmd.Stdout, cmd.Stderr = s.dir, log, log // files, so that no goroutine of ours copies
+	p, err := launch(cmd)
+	if err != nil {
+		t.Fatalf("start homeserver: %v", err)
+	}
+	s.mu.Lock()
+	s.proc = p
+	s.mu.Unlock()
+	if err := s.ready(p); err != nil {
+		t.Fatalf("start homeserver: %v\n%s", err, s.log())
+	}
+}
+
+// ready waits until the server answers, or has ended.
+func (s *Server) ready(p *process) error {
+	limit := time.After(readyWithin)
+	tick := time.NewTicker(25 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		select {
+		case <-p.done:
+			return fmt.Errorf("it ended: %v", p.err)
+		case <-limit:
+			return fmt.Errorf("no answer within %v", readyWithin)
+		case <-tick.C:
+		}
+		res, err := s.client.Get(s.URL() + "/_matrix/client/versions")
+		if err != nil {
+			continue
+		}
+		res.Body.Close()
+		if res.StatusCode == http.StatusOK && !p.ended() {
+			return nil
+		}
+	}
+}
+
+// Stop ends the server in order and waits for it: about a second.
+func (s *Server) Stop(t testing.TB) {
+	t.Helper()
+	if !s.end(syscall.SIGTERM) {
+		t.Errorf("stop homeserver: still there after %v, killed", endsWithin)
+	}
+}
+
+// Kill ends the server at once, as a loss of power would.
+func (s *Server) Kill(t testing.TB) {
+	t.Helper()
+	if !s.end(os.Kill) {
+		t.Errorf("kill homeserver: still there after %v", endsWithin)
+	}
+}
+
+// Restart stops the server if it runs, and starts it on the same port with the
+// same data.
+func (s *Server) Restart(t testing.TB) {
+	t.Helper()
+	s.Stop(t)
+	s.start(t)
+}
+
+// end signals and waits; it is true if the signal was enough.
+func (s *Server) end(sig os.Signal) bool {
+	s.mu.Lock()
+	p := s.proc
+	s.proc = nil
+	s.mu.Unlock()
+	if p == nil || p.ended() {
+		return true
+	}
+	if p.cmd.Process.Signal(sig) != nil {
+		p.cmd.Process.Kill() // there are no signals, or it is ending already
+	}
+	select {
+	case <-p.done:
+		return true
+	case <-time.After(endsWithin):
+		p.cmd.Process.Kill()
+		<-p.done
+		return false
+	}
+}
+
+func (s *Server) log() string {
+	text, err := os.ReadFile(filepath.Join(s.dir, logName))
+	if err != nil {
+		return err.Error()
+	}
+	return lastLines(text, logLines)
+}
