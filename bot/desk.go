@@ -132,6 +132,7 @@ func (b *Bot) deskSwitch(ctx context.Context, v *visit, job string) error {
 	err = b.deskReply(ctx, v, askedData{What: "job", Job: job}, flow.Reply{Kind: flow.Notice, Phase: f.state.Phase, Text: text}, &Batch{Current: v.in.From}, job)
 	if err == nil {
 		v.shop.current.set(string(v.in.From), job)
+		v.shop.goneTo.set(string(v.in.From), job)
 	}
 	return err
 }
@@ -229,6 +230,16 @@ func yes(b bool) string {
 		return "yes"
 	}
 	return "no"
+}
+
+// deskLate answers what was asked outside any job on another day.
+func (b *Bot) deskLate(ctx context.Context, v *visit) error {
+	return b.deskSay(ctx, v, "late", "", flow.Notice, say("bot.late", v.role, words.Args{"Days": flow.Days(b.now().Sub(v.in.SentAt))}))
+}
+
+// unread says outside any job that a message could not be read.
+func (b *Bot) unread(ctx context.Context, v *visit) error {
+	return b.deskSay(ctx, v, "unread", "", flow.Notice, say(v.in.Fault, v.role, nil))
 }
 
 // deskSay answers outside any job.

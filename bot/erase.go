@@ -42,7 +42,16 @@ func (b *Bot) Erase(ctx context.Context, shopName, target string) (Erased, error
 		return Erased{}, err
 	}
 	er := &eraser{b: b, s: s, why: "request", done: Erased{Beyond: beyond}}
+	what := Forgotten{Shop: s.name}
 	if isJob(target) {
+		what.Job = target
+		threads, err := b.cfg.Store.Threads(ctx, s.name, target)
+		if err != nil {
+			return er.done, failed("erase", err)
+		}
+		for _, t := range threads {
+			what.Threads = append(what.Threads, t.Thread)
+		}
 		er.pick = func([]flow.Entry, *flow.State) func(*flow.Entry, flow.Item) bool {
 			return func(*flow.Entry, flow.Item) bool { return true }
 		}
@@ -52,16 +61,33 @@ func (b *Bot) Erase(ctx context.Context, shopName, target string) (Erased, error
 			return er.done, &Error{Kind: Invalid, Err: fmt.Errorf("erase %.200q: neither a job's number nor a full identity such as terminal:NAME", target)}
 		}
 		er.id = Identity(target)
+		what.People = []Identity{er.id}
 		er.pick = er.ofPerson
 		err = er.person(ctx)
 	}
 	if err != nil {
 		return er.done, err
 	}
+	b.forget(ctx, er, what)
 	if len(er.ids) == 0 && len(er.done.Kept) == 0 {
 		return er.done, &Error{Kind: Invalid, Err: fmt.Errorf("erase: nothing of %.200q is here", target)}
 	}
 	return er.done, nil
+}
+
+// forget lets the networks remove what passed through them. What one could not
+// remove lingers, and is said.
+func (b *Bot) forget(ctx context.Context, er *eraser, what Forgotten) {
+	for _, n := range b.cfg.Networks {
+		f, ok := n.(Forgetter)
+		if !ok {
+			continue
+		}
+		if err := f.Forget(ctx, what); err != nil {
+			er.done.Lingers = true
+			b.cfg.Log.Error("erased, but a network still keeps what passed through it; order the erasure again", "network", n.Name(), "err", err)
+		}
+	}
 }
 
 // retire erases raw track files whose days are over.

@@ -23,6 +23,10 @@ const (
 	faultNoPlace  = "file.no_place"
 )
 
+// FaultUnreadable is why a message could not be read at all: it is encrypted, and
+// its key is not here.
+const FaultUnreadable = "message.unreadable"
+
 // maxStretches bounds the steady pieces taken from a track.
 const maxStretches = 500
 

@@ -38,8 +38,12 @@ const maxField = 1024
 
 // receive checks and cleans what came in. Nothing of it is believed.
 func (b *Bot) receive(ctx context.Context, in Inbound) (*visit, error) {
-	if in.Shop == "" && len(b.cfg.Shops) == 1 {
-		in.Shop = b.cfg.Shops[0].Name
+	if in.Shop == "" {
+		name, err := b.which(ctx, &in)
+		if err != nil {
+			return nil, err
+		}
+		in.Shop = name
 	}
 	s := b.shops[in.Shop]
 	switch {
@@ -68,7 +72,7 @@ func (b *Bot) receive(ctx context.Context, in Inbound) (*visit, error) {
 // or of the message that is edited, what a command or a guest code names, the
 // thread's, the person's current one, else a new one.
 func (b *Bot) route(ctx context.Context, v *visit) error {
-	plain := v.in.Tap == "" && v.edit == "" && v.delete == "" && v.in.File == nil
+	plain := v.in.Tap == "" && v.edit == "" && v.delete == "" && v.in.File == nil && v.in.Fault == ""
 	if target := v.edit + v.delete; target != "" {
 		job, ok, err := b.cfg.Store.Delivered(ctx, v.shop.name, target)
 		if err != nil {
@@ -81,6 +85,9 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 	}
 	if plain {
 		if done, err := b.command(v); done || err != nil {
+			if b.stale(v) {
+				v.fresh, v.desk = false, b.deskLate
+			}
 			return err
 		}
 	}
@@ -100,13 +107,22 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 			return err
 		}
 	}
+	if v.in.Loose {
+		return b.loose(ctx, v)
+	}
 	job, err := b.place(ctx, v)
 	if err != nil {
 		return err
 	}
+	if job != v.shop.goneTo.get(string(v.in.From)) {
+		v.shop.goneTo.set(string(v.in.From), "") // speaks elsewhere: no longer there
+	}
 	switch {
 	case job != "":
 		v.job = job
+		return nil
+	case v.in.Fault != "" && v.role != "":
+		v.desk = b.unread
 		return nil
 	case plain && ofAJob(v.text): // words that only mean something in a job never begin one
 		if b.cfg.Single && v.role != "" && v.in.Thread == "" {
@@ -206,12 +222,21 @@ func livesKey(network string, t Thread, job string) string {
 
 // newJob draws a number for a job that begins with this message.
 func (b *Bot) newJob(v *visit) error {
+	if b.stale(v) {
+		v.desk = b.deskLate
+		return nil
+	}
 	job, err := draw(b.cfg.Random, jobSigns)
 	if err != nil {
 		return b.internal(v, err)
 	}
 	v.job, v.fresh = job, true
 	return nil
+}
+
+// stale says whether a message is of another day.
+func (b *Bot) stale(v *visit) bool {
+	return !v.in.SentAt.IsZero() && b.now().Sub(v.in.SentAt) > flow.Stale
 }
 
 // codeKey is what a job with a guest code of this hash is found by.

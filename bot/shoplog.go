@@ -63,6 +63,7 @@ type shop struct {
 	cfg     Shop
 	policy  atomic.Pointer[flow.Policy] // in force: configured, and decided in words since
 	current *memo                       // identity to job
+	goneTo  *memo                       // identity to the job gone to by its number
 	threads *memo                       // network and thread to job
 	salt    string                      // of the keys a job is found by; set before open is
 	opened  atomic.Bool
@@ -91,7 +92,7 @@ func newShop(c Shop) *shop {
 	if c.Zone == nil {
 		c.Zone = time.UTC
 	}
-	s := &shop{name: c.Name, cfg: c, current: newMemo(4096), threads: newMemo(4096)}
+	s := &shop{name: c.Name, cfg: c, current: newMemo(4096), goneTo: newMemo(4096), threads: newMemo(4096)}
 	p := c.Policy.Sound()
 	s.policy.Store(&p)
 	return s

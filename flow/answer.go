@@ -66,6 +66,14 @@ func (t *turn) read() {
 		t.again()
 		return
 	}
+	if t.m.Fault != "" {
+		t.answerTo(Refusal, t.m.Fault, nil)
+		t.again()
+		return
+	}
+	if t.late() {
+		return
+	}
 	in := &input{Text: t.m.Text, File: t.m.File}
 	if t.unknownCode(in) {
 		return

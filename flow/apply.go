@@ -28,6 +28,10 @@ func (s *State) apply(e *Entry) {
 		if f.ID != "" {
 			s.ByWho[f.ID] = e.Who
 		}
+	case *SaidFact:
+		if f.Key == "late.still" {
+			s.StillAt = e.At
+		}
 	case *AskedFact:
 		s.Asked, s.Asks = f, f.Ask
 		s.AskedAt, s.Since = e.At, e.At

@@ -67,7 +67,7 @@ type HeardFact struct {
 	Choice string `json:"choice,omitempty"` // choice that was tapped
 	ID     string `json:"id,omitempty"`     // the network's identifier of the message
 	Target string `json:"target,omitempty"` // message that is edited or deleted
-	What   string `json:"what"`             // text, tap, file, edit, delete, wake
+	What   string `json:"what"`             // text, tap, file, edit, delete, unread
 }
 
 // SaidFact records what the assistant said: item text.

@@ -82,6 +82,8 @@ func (t *turn) hear() {
 	switch {
 	case m.Wake:
 		return
+	case m.Fault != "":
+		f.What = "unread"
 	case m.Tap != "":
 		f.What, f.Choice = "tap", tapChoice(m.Tap)
 	case m.File != nil:

@@ -28,6 +28,7 @@ type State struct {
 	Asks    int
 	AskLog  []askedAbout // what each question so far was, in order
 	heard   string       // ID of the message last heard
+	StillAt time.Time    // when it was last said that messages of another day had come
 
 	Answers  map[Key]Answer
 	By       map[string][]Key // message ID: the answers that came of it

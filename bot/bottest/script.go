@@ -35,7 +35,8 @@ import (
 //	-- unit14.bin --
 //
 // People also "(tap) CHOICE", "(edit N) text" and "(delete N)" the Nth input,
-// "(again)" repeats the delivery of the one before, and "> (wait 11m)" lets time
+// "(again)" repeats the delivery of the one before, "(sent 30h) text" comes so
+// long after it was sent, "(unread)" came and can't be read, and "> (wait 11m)" lets time
 // pass. CODE is the guest code last given out, JOB the job's number. The lines
 // of = are entries in the form of [flow.Line], or how one begins; those not named
 // may stand between. "ways: bot program" leaves out a way in.
@@ -78,8 +79,10 @@ type ScriptInput struct {
 	Delete int
 	Again  bool
 	Wait   time.Duration
-	Said   []string // messages as they are written in a script
-	Want   []string // entries
+	Ago    time.Duration // how long before it came it was sent; 0: the network has no time
+	Unread bool          // it came and could not be read
+	Said   []string      // messages as they are written in a script
+	Want   []string      // entries
 
 	raw  []string // the lines of the input
 	tail []string // remarks and empty lines behind it
@@ -293,6 +296,15 @@ func (s *Script) input(l string) error {
 		}
 	case strings.HasPrefix(text, "(tap) "):
 		in.Tap = text[6:]
+	case strings.HasPrefix(text, "(sent "):
+		d, said, ok := strings.Cut(text[6:], ") ")
+		ago, err := time.ParseDuration(d)
+		if err != nil || !ok {
+			return fmt.Errorf("%q: how long ago", l)
+		}
+		in.Ago, in.Text = ago, said
+	case text == "(unread)":
+		in.Unread = true
 	case text == "(again)":
 		in.Again = true
 	default:

@@ -130,6 +130,12 @@ func (w *BotWay) Give(m ScriptMessage) ([]ScriptSaid, map[string]int64, error) {
 		if _, ok, _ := w.store.Delivered(context.Background(), bot.DefaultShop, "script:"+m.ID); !ok {
 			w.pass(pace)
 		}
+		if m.Ago > 0 {
+			in.SentAt = w.now.Add(-m.Ago)
+		}
+		if m.Unread {
+			in.Fault = bot.FaultUnreadable
+		}
 		if err := w.bot.Handle(context.Background(), in); err != nil {
 			return nil, nil, err
 		}

@@ -71,6 +71,12 @@ func (w *FlowWay) Give(m ScriptMessage) ([]ScriptSaid, map[string]int64, error) 
 	j, text, used := w.route(m)
 	w.seen[m.ID], w.current[m.Who.Name] = j.id, j
 	msg := flow.Message{ID: m.ID, Text: text, Tap: m.Tap, Edit: m.Edit, Delete: m.Delete, Role: m.Who.Role}
+	if m.Ago > 0 {
+		msg.SentAt = w.now.Add(-m.Ago)
+	}
+	if m.Unread {
+		msg.Fault = bot.FaultUnreadable
+	}
 	w.stand(j, &msg, m.Who, used != "")
 	if target := m.Edit + m.Delete; target != "" && j.state.ByWho[target] != msg.Who {
 		return nil, w.after(), nil

@@ -23,6 +23,8 @@ type ScriptMessage struct {
 	Edit   string
 	Delete string
 	Wait   time.Duration
+	Ago    time.Duration // how long before it came it was sent; 0: no time
+	Unread bool
 }
 
 // ScriptSaid is a message of the assistant as it was shown.
@@ -93,7 +95,7 @@ var (
 
 // give hands in one input, and the same again.
 func (g *stage) give(in *ScriptInput) {
-	m := ScriptMessage{ID: fmt.Sprintf("m%d", in.N), Who: in.Who, File: in.File, Bytes: g.s.Files[in.File], Wait: in.Wait}
+	m := ScriptMessage{ID: fmt.Sprintf("m%d", in.N), Who: in.Who, File: in.File, Bytes: g.s.Files[in.File], Wait: in.Wait, Ago: in.Ago, Unread: in.Unread}
 	m.Text = in.Text
 	if n := len(g.play.codes); n > 0 {
 		m.Text = strings.ReplaceAll(m.Text, "CODE", g.play.codes[n-1])

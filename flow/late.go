@@ -1,0 +1,56 @@
+package flow
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
+
+// Stale is how old a message may be, by the network's time, to be acted on. It
+// leaves room for an outage over night.
+const Stale = 24 * time.Hour
+
+// apart is by how much a network's clock and ours may differ.
+const apart = 5 * time.Second
+
+// late deals with a message that took long to come. One of another day is kept
+// and not acted on. One written before the open question was asked may bring
+// figures, but decides nothing: it never releases, waives, signs off, writes or
+// says that something was done.
+func (t *turn) late() bool {
+	sent := t.m.SentAt
+	switch {
+	case sent.IsZero() || t.m.File != nil: // a file is evidence, however old
+		return false
+	case t.env.Now.Sub(sent) > Stale:
+		if sent.Before(t.s.StillAt) {
+			return true // said already, of all that was on its way then
+		}
+		t.answerTo(Notice, "late.still", words.Args{"Days": Days(t.env.Now.Sub(sent))})
+		t.again()
+		return true
+	case t.s.Asked != nil && t.m.Tap == "" && sent.Before(t.s.AskedAt.Add(-apart)) && t.decides(t.m.Text):
+		t.answerTo(Notice, "late.older", nil)
+		t.again()
+		return true
+	}
+	return false
+}
+
+// decides says whether a text would do more than bring figures.
+func (t *turn) decides(text string) bool {
+	if c, ok := t.command(text); ok {
+		return !slices.Contains(harmless, c.Name)
+	}
+	return !strings.ContainsAny(text, "0123456789")
+}
+
+// harmless are the digressions that decide nothing.
+var harmless = []string{understand.CmdWhy, understand.CmdHelp, understand.CmdWhere, understand.CmdNote, understand.CmdPause,
+	understand.CmdResume, understand.CmdSupervisor, understand.CmdHelper, understand.CmdStop}
+
+// Days is how many days an age is, at least one.
+func Days(age time.Duration) int { return max(1, int(age.Round(Stale)/Stale)) }
