@@ -16,7 +16,8 @@ type Account struct {
 	DeviceID    string `json:"device_id"`
 }
 
-// Register makes an account, "@name:localhost", with a first device.
+// Register makes an account, "@name:localhost", with a first device. A password
+// has 8 characters at least.
 func (s *Server) Register(t testing.TB, name, password string) Account {
 	t.Helper()
 	var a Account

@@ -109,7 +109,9 @@ func (s *Server) Stop(t testing.TB) {
 	}
 }
 
-// Kill ends the server at once, as a loss of power would.
+// Kill ends the server at once. An event it had taken a moment before, and not
+// yet shown to anybody, may never be shown then: it hands events on within
+// itself by a queue that is written late.
 func (s *Server) Kill(t testing.TB) {
 	t.Helper()
 	if !s.end(os.Kill) {
