@@ -341,3 +341,8 @@ func (m *memBlobs) Delete(_ context.Context, sha string) error {
 	delete(m.files, sha)
 	return nil
 }
+
+func (m *mem) currentOf(id bot.Identity) string {
+	job, _ := m.Current(context.Background(), "oakroad", id)
+	return job
+}

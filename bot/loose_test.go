@@ -1,0 +1,216 @@
+package bot_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"milepost/bot"
+	"milepost/bot/bottest"
+	"milepost/flow"
+)
+
+// beside is a message outside any thread of ours.
+func (r *rig) beside(who, text string, called bool) bot.Inbound {
+	in := r.in(who, text)
+	in.Loose, in.Called, in.Thread = true, called, bot.Thread("hall/"+in.Delivery)
+	return in
+}
+
+func (r *rig) last() bot.Outbound { s := r.sent(); return s[len(s)-1] }
+
+// A message beside all threads belongs to the one job its author has open; it is
+// answered in that job's thread, and its place does not become one of it.
+func TestBesideTheThread(t *testing.T) {
+	r := start(t, newMem())
+	if got := r.give(r.beside("tech", "lunch?", false)); len(got) != 0 {
+		t.Errorf("other people's talk is answered: %q", got)
+	}
+	r.give(r.beside("tech", "unit 14", true)) // called: begins a job
+	first, thread := r.job(), r.last().Thread
+	r.give(r.beside("tech", "2438", false))
+	if o := r.last(); o.Job != first || o.Thread != thread || !strings.Contains(o.Reply.Text, "2438") {
+		t.Errorf("answered in %s, thread %s: %q", o.Job, o.Thread, o.Reply.Text)
+	}
+	if ts, _ := r.store.Threads(context.Background(), "oakroad", first); len(ts) != 1 {
+		t.Errorf("the job lives in %v", ts)
+	}
+	if got := r.give(r.beside("noor", "hello all", false)); len(got) != 0 {
+		t.Errorf("somebody without a job, not calling: %q", got)
+	}
+}
+
+// With several open jobs it is asked which, so that no figure ends in another
+// vehicle's job; "job" and its number answers it, until he speaks elsewhere.
+func TestBesideSeveralJobs(t *testing.T) {
+	r := start(t, newMem())
+	r.give(r.beside("tech", "new job unit 14", true))
+	first, thread := r.job(), r.last().Thread
+	r.give(r.beside("tech", "new job unit 15", true))
+	second := r.job()
+	if first == second {
+		t.Fatal("one job")
+	}
+	ask := func() {
+		t.Helper()
+		before := len(r.entries(first)) + len(r.entries(second))
+		got := r.give(r.beside("tech", "2438", true))
+		if len(got) != 1 || !strings.Contains(got[0], first) || !strings.Contains(got[0], second) || r.last().Job != "" {
+			t.Errorf("not asked which: %q", got)
+		}
+		if n := len(r.entries(first)) + len(r.entries(second)); n != before {
+			t.Error("it went into a job")
+		}
+	}
+	ask()
+	r.give(r.beside("tech", "job "+first, false))
+	if r.give(r.beside("tech", "2438", false)); r.last().Job != first || r.last().Thread != thread {
+		t.Errorf("went to %s", r.last().Job)
+	}
+	in := r.in("tech", "in the other's thread")
+	ts, err := r.store.Threads(context.Background(), "oakroad", second)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.Thread = ts[0].Thread
+	r.give(in)
+	ask()
+}
+
+// A stranger beside the threads is turned away if he calls, and not heard if not.
+func TestBesideStranger(t *testing.T) {
+	r := start(t, newMem())
+	if got := r.give(r.beside("x", "hello", false)); len(got) != 0 {
+		t.Errorf("%q", got)
+	}
+	if got := r.give(r.beside("x", "hello", true)); len(got) != 1 || !strings.Contains(got[0], "Sorry") {
+		t.Errorf("%q", got)
+	}
+}
+
+// What was asked on another day begins nothing and shows no board of today.
+func TestAskedOnAnotherDay(t *testing.T) {
+	r := start(t, newMem())
+	for _, text := range []string{"new job unit 14", "board", "unit 14"} {
+		in := r.in("boss", text)
+		in.SentAt = r.clock.Now().Add(-50 * time.Hour)
+		got := r.give(in)
+		if len(got) != 1 || !strings.HasPrefix(got[0], "Still here. What you wrote 2 days ago") || r.last().Job != "" {
+			t.Errorf("%q: %q", text, got)
+		}
+	}
+}
+
+// A message that can't be read is said so, in the job where there is one.
+func TestUnreadable(t *testing.T) {
+	r := start(t, newMem())
+	in := r.in("tech", "")
+	in.Fault = bot.FaultUnreadable
+	if got := r.give(in); len(got) != 1 || !strings.Contains(got[0], "could not read") || r.last().Job != "" {
+		t.Errorf("outside a job: %q", got)
+	}
+	in = r.in("x", "")
+	in.Fault = bot.FaultUnreadable
+	if got := r.give(in); len(got) != 1 || !strings.Contains(got[0], "Sorry") {
+		t.Errorf("a stranger's: %q", got)
+	}
+}
+
+// Several shops in one program: a message finds its own, and nobody finds
+// another's.
+func TestWhichShop(t *testing.T) {
+	store, net := bottest.NewMemory(), &bottest.Fake{}
+	b, err := bot.New(bot.Config{Store: store, Blobs: store, Networks: []bot.Network{net}, Program: "test", Shops: []bot.Shop{
+		{Name: "oakroad", People: map[bot.Identity]flow.Role{"fake:tech": flow.Technician, "fake:boss": flow.Supervisor}},
+		{Name: "millst", People: map[bot.Identity]flow.Role{"fake:ann": flow.Technician, "fake:chief": flow.Supervisor},
+			Rooms: map[string]flow.Role{"yard": flow.Technician}},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- b.Run(ctx) }()
+	defer func() {
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	}()
+	n := 0
+	say := func(who, room, thread, text string) bot.Outbound {
+		t.Helper()
+		n++
+		if err := b.Handle(ctx, bot.Inbound{Network: "fake", Thread: bot.Thread(thread), Room: room, From: bot.Identity("fake:" + who),
+			Delivery: fmt.Sprint("d", n), Text: text}); err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Flush(ctx); err != nil {
+			t.Fatal(err)
+		}
+		s := slices.DeleteFunc(net.Sent(), func(o bot.Outbound) bool { return o.Reply.Kind == flow.Card })
+		return s[len(s)-1]
+	}
+	for _, c := range []struct{ who, room, thread, text, shop string }{
+		{"tech", "", "a", "new job unit 14", "oakroad"},
+		{"ann", "", "b", "new job unit 15", "millst"},
+		{"new", "yard", "c", "new job unit 16", "millst"},
+		{"x", "", "d", "hello", "oakroad"},
+		{"chief", "", "e", "board", "millst"},
+	} {
+		if o := say(c.who, c.room, c.thread, c.text); o.Shop != c.shop {
+			t.Errorf("%s says %q in %q: shop %s, want %s", c.who, c.text, c.thread, o.Shop, c.shop)
+		}
+	}
+	if text := say("chief", "", "e", "board").Reply.Text; strings.Contains(text, "unit 14") || !strings.Contains(text, "unit 16") {
+		t.Errorf("a supervisor's board: %q", text)
+	}
+	if text := say("boss", "", "f", "board").Reply.Text; !strings.Contains(text, "unit 14") || strings.Contains(text, "unit 15") {
+		t.Errorf("the other's board: %q", text)
+	}
+	// In another shop's thread one is a person of one's own shop, and finds nothing there.
+	if o := say("boss", "", "b", "where are we"); o.Shop != "oakroad" || strings.Contains(o.Reply.Text, "unit 15") {
+		t.Errorf("in another shop's thread: %s %q", o.Shop, o.Reply.Text)
+	}
+}
+
+// keeper is a network that keeps things of its own.
+type keeper struct {
+	bottest.Fake
+	asked []bot.Forgotten
+	err   error
+}
+
+func (f *keeper) Forget(_ context.Context, what bot.Forgotten) error {
+	f.asked = append(f.asked, what)
+	return f.err
+}
+
+// An erasure reaches what the networks keep; one that can't lingers, and says so.
+func TestErasureReachesNetworks(t *testing.T) {
+	r := start(t, newMem())
+	net := &keeper{}
+	r.stop()
+	r.again(func(c *bot.Config) { c.Networks = []bot.Network{net} })
+	in := r.in("tech", "new job unit 14")
+	if err := r.bot.Handle(context.Background(), in); err != nil {
+		t.Fatal(err)
+	}
+	job := r.store.currentOf("fake:tech")
+	e, err := r.bot.Erase(context.Background(), "oakroad", job)
+	if err != nil || e.Lingers || len(net.asked) != 1 || net.asked[0].Job != job || len(net.asked[0].Threads) != 1 {
+		t.Fatalf("%+v, %v, asked %+v", e, err, net.asked)
+	}
+	if err := r.bot.Handle(context.Background(), r.in("tech", "new job unit 15")); err != nil {
+		t.Fatal(err)
+	}
+	net.err = errors.New("locked")
+	e, err = r.bot.Erase(context.Background(), "oakroad", "fake:tech")
+	if err != nil || !e.Lingers || net.asked[1].People[0] != "fake:tech" || net.asked[1].Job != "" {
+		t.Errorf("%+v, %v, asked %+v", e, err, net.asked)
+	}
+}
