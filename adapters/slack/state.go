@@ -1,0 +1,198 @@
+package slack
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"time"
+
+	_ "modernc.org/sqlite" // the driver "sqlite"
+)
+
+// state is what the adapter keeps of its own, in one database beside the
+// store's: messages on their way in, and which of our posts are which. It can be
+// lost: a job's thread is found again by the metadata of its card.
+//
+// The inbox holds people's words: rows go when they are handled and deleted
+// bytes are overwritten.
+type state struct {
+	db *sql.DB
+}
+
+// schema is the first version; later ones are added behind it and counted by
+// PRAGMA user_version.
+var schema = []string{`
+CREATE TABLE meta (k TEXT PRIMARY KEY, v TEXT NOT NULL) WITHOUT ROWID, STRICT;
+
+-- Messages on their way in. key is what makes two deliveries the same thing:
+-- channel, ts and kind; a lane is a thread's root, one is handled after the other by at.
+CREATE TABLE inbox (
+  n      INTEGER PRIMARY KEY AUTOINCREMENT,
+  key    TEXT NOT NULL UNIQUE,
+  lane   TEXT NOT NULL,
+  at     TEXT NOT NULL,               -- Slack's ts, for the order within a lane
+  user   TEXT NOT NULL,
+  raw    BLOB NOT NULL,
+  came   INTEGER NOT NULL,            -- our time, ms
+  state  INTEGER NOT NULL DEFAULT 0,  -- 0 to be handled, 1 can't be read, 2 can't be handled
+  tries  INTEGER NOT NULL DEFAULT 0
+) STRICT;
+CREATE INDEX inbox_lane ON inbox (state, lane, at, n);
+
+-- What was taken in, for repeats that come after it was handled, and for reading
+-- a channel up to what is known.
+CREATE TABLE seen (
+  key     TEXT PRIMARY KEY,
+  channel TEXT NOT NULL,
+  at      TEXT NOT NULL,
+  came    INTEGER NOT NULL
+) WITHOUT ROWID, STRICT;
+CREATE INDEX seen_channel ON seen (channel, at);
+
+-- A job's thread and the post it hangs on, which is its card.
+CREATE TABLE root (
+  thread  TEXT PRIMARY KEY,
+  channel TEXT NOT NULL,
+  ts      TEXT NOT NULL,
+  job     TEXT NOT NULL,
+  open    INTEGER NOT NULL DEFAULT 1,
+  UNIQUE (channel, ts)
+) WITHOUT ROWID, STRICT;
+
+-- Our posts by the key of the outgoing message. ts is '' while a try is under
+-- way whose end is not known; more holds what a file's upload has come to.
+CREATE TABLE sent (
+  key     TEXT PRIMARY KEY,
+  row     TEXT NOT NULL UNIQUE,  -- opaque id in the post's metadata
+  channel TEXT NOT NULL,
+  ts      TEXT NOT NULL DEFAULT '',
+  more    TEXT NOT NULL DEFAULT '',
+  at      INTEGER NOT NULL
+) WITHOUT ROWID, STRICT;
+
+-- What our posts offer, so that buttons give way once answered.
+CREATE TABLE shown (
+  channel TEXT NOT NULL,
+  ts      TEXT NOT NULL,
+  thread  TEXT NOT NULL,
+  job     TEXT NOT NULL,
+  post    TEXT NOT NULL,  -- JSON of what is shown
+  at      INTEGER NOT NULL,
+  PRIMARY KEY (channel, ts)
+) WITHOUT ROWID, STRICT;
+CREATE INDEX shown_job ON shown (job);
+`}
+
+// openState opens or makes the database in a directory of mode 0700.
+func openState(ctx context.Context, dir string) (*state, error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	path := filepath.Join(dir, "slack.db")
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600) // before the driver first opens it
+	if err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	if err := f.Close(); err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	db, err := sql.Open("sqlite", "file:"+(&url.URL{Path: path}).EscapedPath()+
+		"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=secure_delete(1)")
+	if err != nil {
+		return nil, fmt.Errorf("open state: %w", err)
+	}
+	db.SetMaxOpenConns(1)
+	s := &state{db: db}
+	if err := s.migrate(ctx); err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return s, nil
+}
+
+func (s *state) migrate(ctx context.Context) error {
+	var v int
+	if err := s.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v); err != nil {
+		return fmt.Errorf("open state: %w", err)
+	}
+	if v > len(schema) {
+		return fmt.Errorf("open state: it is of a later version (%d) of this program", v)
+	}
+	for ; v < len(schema); v++ {
+		err := s.tx(ctx, func(tx *sql.Tx) error {
+			if _, err := tx.ExecContext(ctx, schema[v]); err != nil {
+				return err
+			}
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", v+1))
+			return err
+		})
+		if err != nil {
+			return fmt.Errorf("open state: version %d: %w", v+1, err)
+		}
+	}
+	return nil
+}
+
+// tx runs f in one durable transaction: all of it or nothing.
+func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := f(tx); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+func (s *state) close() error { return s.db.Close() }
+
+func ignoreNone(err error) error {
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	return err
+}
+
+// setRoot keeps the post a thread hangs on; the first one stays.
+func (s *state) setRoot(ctx context.Context, thread, channel, ts, job string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO root (thread, channel, ts, job) VALUES (?, ?, ?, ?)", thread, channel, ts, job)
+	return err
+}
+
+// rootOf gives the ts of the post a thread hangs on, "" if it is not known.
+func (s *state) rootOf(ctx context.Context, thread string) (ts string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT ts FROM root WHERE thread = ?", thread).Scan(&ts)
+	return ts, ignoreNone(err)
+}
+
+// threadOf gives the thread that hangs on a post, "" if it is none of ours.
+func (s *state) threadOf(ctx context.Context, channel, ts string) (thread string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT thread FROM root WHERE channel = ? AND ts = ?", channel, ts).Scan(&thread)
+	return thread, ignoreNone(err)
+}
+
+// sentAs gives what is known of an outgoing message: tried says that a try was
+// begun, ts is that of the post once it is known.
+func (s *state) sentAs(ctx context.Context, key string) (ts, more string, tried bool, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT ts, more FROM sent WHERE key = ?", key).Scan(&ts, &more)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", "", false, nil
+	}
+	return ts, more, err == nil, err
+}
+
+// trying notes that a message is about to be sent.
+func (s *state) trying(ctx context.Context, key, row, channel string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO sent (key, row, channel, at) VALUES (?, ?, ?, ?)", key, row, channel, time.Now().UnixMilli())
+	return err
+}
+
+// posted notes the ts of a message that is out.
+func (s *state) posted(ctx context.Context, key, ts string) error {
+	_, err := s.db.ExecContext(ctx, "UPDATE sent SET ts = ? WHERE key = ?", ts, key)
+	return err
+}
