@@ -18,6 +18,12 @@ type Config struct {
 	PickleKey   string // encrypts the keys at rest; needed with Encryption
 	RecoveryKey string // signs our device as the account's own; "" leaves it unsigned
 
+	// SaveRecoveryKey keeps a recovery key that is made at the first start, with
+	// Password, for an account that has none and with RecoveryKey "". It is called
+	// before the key is in force: an error leaves the account as it was. nil: none
+	// is made.
+	SaveRecoveryKey func(key string) error
+
 	Dir        string // where sync position, inbox and keys are kept
 	Encryption bool   // encrypted rooms are served; needs a build with them
 
