@@ -39,25 +39,25 @@ CREATE TABLE inbox (
   sender TEXT NOT NULL,
   raw    BLOB NOT NULL,
   came   INTEGER NOT NULL,            -- our time, ms
-  waits  INTEGER NOT NULL DEFAULT 0,  -- 0: to be handled; 1: encrypted, its key is not here; 2: said to be unreadable, kept for its key; 3: can't be handled
+  waits  INTEGER NOT NULL DEFAULT 0,  -- 0: to be handled; 2: said to be unreadable, kept for its key; 3: can't be handled
   tries  INTEGER NOT NULL DEFAULT 0
 ) STRICT;
 CREATE INDEX inbox_lane ON inbox (waits, lane, n);
 
 -- Events seen, newest last: what a gap in the sync is filled up to, and the lane
--- of what an edit, a reaction or a redaction names.
+-- and the sender of what an edit, a reaction or a redaction names.
 CREATE TABLE seen (
-  n     INTEGER PRIMARY KEY AUTOINCREMENT,
-  event TEXT NOT NULL UNIQUE,
-  room  TEXT NOT NULL,
-  lane  TEXT NOT NULL
+  n      INTEGER PRIMARY KEY AUTOINCREMENT,
+  event  TEXT NOT NULL UNIQUE,
+  room   TEXT NOT NULL,
+  lane   TEXT NOT NULL,
+  sender TEXT NOT NULL
 ) STRICT;
 CREATE INDEX seen_room ON seen (room, n);
 
 CREATE TABLE room (
   id        TEXT PRIMARY KEY,
   encrypted INTEGER NOT NULL DEFAULT 0,  -- 1 for good
-  members   INTEGER NOT NULL DEFAULT 0,  -- 1: all of them have been asked for since we joined
   joined    INTEGER NOT NULL DEFAULT 0,  -- ms by the server's clock, 0: not in it
   direct    INTEGER NOT NULL DEFAULT 0,
   gap       TEXT NOT NULL DEFAULT ''     -- from where older messages are still to be fetched
@@ -78,6 +78,7 @@ CREATE TABLE sent (
   txn   TEXT NOT NULL UNIQUE,
   event TEXT NOT NULL DEFAULT '',
   room  TEXT NOT NULL,
+  data  TEXT NOT NULL DEFAULT '', -- of an uploaded file: how it is found and opened; emptied once its message is out
   at    INTEGER NOT NULL
 ) WITHOUT ROWID, STRICT;
 
@@ -95,16 +96,14 @@ CREATE INDEX shown_job ON shown (job);
 // Values of inbox.waits.
 const (
 	waitsNot      = 0
-	waitsKey      = 1
 	waitsSaid     = 2
 	waitsPoisoned = 3
 )
 
 // Keys of meta.
 const (
-	metaSince  = "since"  // sync position, whose messages are all in the inbox
-	metaFilter = "filter" // id of the filter at the server
-	metaToken  = "token"  // access token of the device we made
+	metaSince  = "since" // sync position, whose messages are all in the inbox
+	metaToken  = "token" // access token of the device we made
 	metaDevice = "device"
 	metaUser   = "user"
 )

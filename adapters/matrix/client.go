@@ -1,0 +1,235 @@
+package matrix
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"net/http"
+	"strconv"
+	"time"
+
+	"github.com/rs/zerolog"
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// Times and sizes of requests. The server holds a sync for pollFor, so every
+// limit on an answer is above that.
+const (
+	pollFor     = 30 * time.Second
+	pollLimit   = 75 * time.Second
+	headLimit   = 2 * time.Minute
+	callLimit   = 5 * time.Minute // a file of 64 MiB over a slow line
+	maxResponse = 64 << 20
+
+	firstWait   = 500 * time.Millisecond
+	longestWait = time.Minute
+	retryAtMost = 10 * time.Minute // whatever the server asks for
+)
+
+// newClient sets up requests. It repeats none by itself: whoever asks knows what
+// may be repeated, and when.
+func newClient(cfg Config) (*mautrix.Client, error) {
+	c, err := mautrix.NewClient(cfg.Homeserver, id.UserID(cfg.User), cfg.AccessToken)
+	if err != nil {
+		return nil, fmt.Errorf("set up client: %w", err)
+	}
+	t := http.DefaultTransport.(*http.Transport).Clone()
+	t.MaxIdleConnsPerHost, t.MaxConnsPerHost, t.ResponseHeaderTimeout = 16, 64, headLimit
+	c.Client = &http.Client{Transport: t, Timeout: callLimit}
+	c.UserAgent = "Milepost/" + cfg.Program
+	c.ResponseSizeLimit = maxResponse
+	c.Log = zerolog.New(logBridge{cfg.Log}).Level(bridgeLevel(cfg.Log))
+	return c, nil
+}
+
+// login gives the client a device: the configured token's, else the one made
+// with the password at the first start. A new login at each start would leave
+// devices behind, and the server forgets transactions with the token.
+func (m *Matrix) login(ctx context.Context) error {
+	token, err := m.ownToken(ctx)
+	if err != nil {
+		return err
+	}
+	if token == "" {
+		if token, err = m.makeDevice(ctx); err != nil {
+			return err
+		}
+	}
+	m.client.AccessToken = token
+	who, err := m.client.Whoami(ctx)
+	switch {
+	case errors.Is(err, mautrix.MUnknownToken):
+		return m.tokenGone(err)
+	case err != nil:
+		return fmt.Errorf("ask who we are: %w", err)
+	case who.UserID != id.UserID(m.cfg.User):
+		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("the access token belongs to %.200q, the configuration names %.200q", who.UserID, m.cfg.User)}
+	}
+	m.client.DeviceID = who.DeviceID
+	return m.state.set(ctx, metaDevice, string(who.DeviceID))
+}
+
+// ownToken gives the configured token, or the one of an earlier login.
+func (m *Matrix) ownToken(ctx context.Context) (string, error) {
+	if m.cfg.AccessToken != "" {
+		return m.cfg.AccessToken, nil
+	}
+	user, err := m.state.get(ctx, metaUser)
+	if err != nil || user != m.cfg.User {
+		return "", err
+	}
+	return m.state.get(ctx, metaToken)
+}
+
+// makeDevice logs in. If we crash before the token is stored, the device stays
+// at the server without use.
+func (m *Matrix) makeDevice(ctx context.Context) (string, error) {
+	res, err := m.client.Login(ctx, &mautrix.ReqLogin{
+		Type:                     mautrix.AuthTypePassword,
+		Identifier:               mautrix.UserIdentifier{Type: mautrix.IdentifierTypeUser, User: m.cfg.User},
+		Password:                 m.cfg.Password,
+		InitialDeviceDisplayName: m.cfg.DeviceName,
+	})
+	if err != nil && !transient(err) {
+		return "", &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("log in as %s: %w: check user and password, or configure an access token", m.cfg.User, err)}
+	}
+	if err != nil {
+		return "", fmt.Errorf("log in: %w", err)
+	}
+	err = m.state.tx(ctx, func(tx *sql.Tx) error {
+		for k, v := range map[string]string{metaToken: res.AccessToken, metaUser: m.cfg.User, metaDevice: string(res.DeviceID)} {
+			if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO meta (k, v) VALUES (?, ?)", k, v); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	m.cfg.Log.Info("matrix: made a device", "device", res.DeviceID)
+	return res.AccessToken, err
+}
+
+// tokenGone says what to do about a token that is refused: nothing helps but a
+// person.
+func (m *Matrix) tokenGone(err error) error {
+	mend := "configure a new access token; with encrypted rooms also move the directory " + m.cfg.Dir + " away, as a new device has new keys"
+	if m.cfg.AccessToken == "" {
+		mend = "to make a new device move the directory " + m.cfg.Dir + " away and start again; jobs are not in it"
+	}
+	return &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("the homeserver no longer takes the token of %s: it was logged out or its device was removed: %s: %w", m.cfg.User, mend, err)}
+}
+
+// transient says whether the same request may do better later.
+func transient(err error) bool {
+	var he mautrix.HTTPError
+	switch {
+	case err == nil, errors.Is(err, context.Canceled):
+		return false
+	case !errors.As(err, &he):
+		var e *bot.Error
+		return !errors.As(err, &e) || e.Kind == bot.Unavailable
+	case he.Response == nil:
+		return true // no answer
+	}
+	code := he.Response.StatusCode
+	return code >= 500 || code == http.StatusTooManyRequests || code == http.StatusRequestTimeout || code < 300
+}
+
+// status gives the HTTP status of a refusal, 0 where there was no answer.
+func status(err error) int {
+	var he mautrix.HTTPError
+	if errors.As(err, &he) && he.Response != nil {
+		return he.Response.StatusCode
+	}
+	return 0
+}
+
+// retryAfter gives how long the server wants to be left alone, 0 if it did not
+// say: by the header, in seconds or by date, or by the body of older servers.
+func retryAfter(err error) time.Duration {
+	var he mautrix.HTTPError
+	if !errors.As(err, &he) || he.Response == nil {
+		return 0
+	}
+	var d time.Duration
+	if h := he.Response.Header.Get("Retry-After"); h != "" {
+		if s, err := strconv.ParseInt(h, 10, 32); err == nil {
+			d = time.Duration(s) * time.Second
+		} else if t, err := http.ParseTime(h); err == nil {
+			d = time.Until(t)
+		}
+	} else if he.RespError != nil {
+		if ms, ok := he.RespError.ExtraData["retry_after_ms"].(float64); ok && ms > 0 && ms < 1e9 {
+			d = time.Duration(ms) * time.Millisecond
+		}
+	}
+	return min(max(d, 0), retryAtMost)
+}
+
+// backoff is the wait between tries: it grows, and half of it is chance, so
+// that not all come back at once.
+type backoff struct{ tries int }
+
+func (b *backoff) next(err error) time.Duration {
+	d := min(firstWait<<min(b.tries, 10), longestWait)
+	b.tries++
+	return max(d/2+rand.N(d/2), retryAfter(err))
+}
+
+// sleep waits, or gives the context's error.
+func sleep(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+		return nil
+	}
+}
+
+// logBridge takes the library's log lines to ours. Of a line's fields only those
+// listed go on: others may hold what people wrote.
+type logBridge struct{ log *slog.Logger }
+
+var bridged = []string{"method", "status_code", "duration", "room_id", "event_id", "session_id", "device_id", "user_id", "sender", "retry_in_seconds", "error"}
+
+const maxLogged = 300
+
+func (b logBridge) Write(p []byte) (int, error) { return b.WriteLevel(zerolog.DebugLevel, p) }
+
+func (b logBridge) WriteLevel(l zerolog.Level, p []byte) (int, error) {
+	var line map[string]any
+	if json.Unmarshal(p, &line) != nil {
+		return len(p), nil
+	}
+	level := slog.LevelDebug
+	if l >= zerolog.WarnLevel && line["message"] != "Request canceled" && line["message"] != "Request failed" { // whoever asked says so
+		level = slog.LevelWarn
+	}
+	var args []any
+	for _, k := range bridged {
+		if v, ok := line[k]; ok {
+			if s, ok := v.(string); ok && len(s) > maxLogged {
+				v = s[:maxLogged]
+			}
+			args = append(args, k, v)
+		}
+	}
+	b.log.Log(context.Background(), level, fmt.Sprintf("matrix library: %.100v", line["message"]), args...)
+	return len(p), nil
+}
+
+// bridgeLevel keeps the library from writing lines that would go nowhere.
+func bridgeLevel(log *slog.Logger) zerolog.Level {
+	if log.Enabled(context.Background(), slog.LevelDebug) {
+		return zerolog.DebugLevel
+	}
+	return zerolog.WarnLevel
+}
