@@ -62,7 +62,9 @@ type Outbound struct {
 	Job     string
 	Log     int64 // sequence of the last entry of the turn
 	Reply   flow.Reply
-	Names   map[flow.Who]string // names of those it is for
+	Names   map[flow.Who]string   // names of those it is for
+	Users   map[flow.Who]Identity // identities of those it is for: of Reply.To only
+	By      flow.Who              // who said what it follows from, "" where nobody in the job did
 }
 
 // Network is what every chat network must do: say things. It calls

@@ -22,12 +22,15 @@ type BotWay struct {
 	t     testing.TB
 	s     *Script
 	store *Memory
-	net   *Fake
+	net   *Fake       // what was said
+	nets  bot.Network // net, or what says it as well on a network
+	who   func(ScriptPerson) bot.Identity
+	hand  func(ScriptMessage) error
 	key   journal.Key
-	bot   *bot.Bot
 	stop  func()
 
-	mu      sync.Mutex // guards now and elapsed
+	mu      sync.Mutex // guards bot, now and elapsed
+	bot     *bot.Bot
 	now     time.Time
 	elapsed time.Duration
 }
@@ -43,6 +46,7 @@ func NewBotWay(t testing.TB, s *Script) *BotWay {
 	}
 	w := &BotWay{t: t, s: s, store: NewMemory(), key: key, now: s.Start}
 	w.net = &Fake{Named: "script", Fail: w.stored}
+	w.nets, w.who, w.hand = w.net, identity, w.handIn
 	w.start()
 	t.Cleanup(func() { w.stop() })
 	return w
@@ -53,10 +57,10 @@ func (w *BotWay) start() {
 	people := map[bot.Identity]flow.Role{}
 	for _, p := range w.s.People {
 		if p.Role != flow.Stranger && !w.s.guest(p) {
-			people[identity(p)] = p.Role
+			people[w.who(p)] = p.Role
 		}
 	}
-	b, err := bot.New(bot.Config{Store: w.store, Blobs: w.store, Networks: []bot.Network{w.net}, Program: "script",
+	b, err := bot.New(bot.Config{Store: w.store, Blobs: w.store, Networks: []bot.Network{w.nets}, Program: "script",
 		Shops: []bot.Shop{{Name: bot.DefaultShop, Key: w.key, People: people, Policy: w.s.Policy}},
 		Now:   func() time.Time { w.mu.Lock(); defer w.mu.Unlock(); return w.now },
 		Elapsed: func() time.Duration {
@@ -70,7 +74,9 @@ func (w *BotWay) start() {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- b.Run(ctx) }()
+	w.mu.Lock()
 	w.bot = b
+	w.mu.Unlock()
 	w.stop = sync.OnceFunc(func() {
 		cancel()
 		if err := <-done; err != nil {
@@ -107,6 +113,13 @@ func (w *BotWay) seqOf(job string) int64 {
 	return int64(len(es))
 }
 
+// at is the bot that runs now.
+func (w *BotWay) at() *bot.Bot {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.bot
+}
+
 func (w *BotWay) pass(d time.Duration) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -121,28 +134,36 @@ func (w *BotWay) Give(m ScriptMessage) ([]ScriptSaid, map[string]int64, error) {
 		if err := w.wake(); err != nil {
 			return nil, nil, err
 		}
-	} else {
-		in := bot.Inbound{Network: "script", Thread: "bay", From: identity(m.Who), Name: m.Who.Name, Delivery: m.ID,
-			Text: m.Text, Tap: m.Tap, Edit: m.Edit, Delete: m.Delete}
-		if m.File != "" {
-			in.File = &bot.Attachment{Name: m.File, Open: func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(m.Bytes)), nil }}
-		}
-		if _, ok, _ := w.store.Delivered(context.Background(), bot.DefaultShop, "script:"+m.ID); !ok {
-			w.pass(pace)
-		}
-		if m.Ago > 0 {
-			in.SentAt = w.now.Add(-m.Ago)
-		}
-		if m.Unread {
-			in.Fault = bot.FaultUnreadable
-		}
-		if err := w.bot.Handle(context.Background(), in); err != nil {
-			return nil, nil, err
-		}
+	} else if err := w.hand(m); err != nil {
+		return nil, nil, err
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	return w.dealt(before)
+}
+
+// handIn gives a message to the bot.
+func (w *BotWay) handIn(m ScriptMessage) error {
+	in := bot.Inbound{Network: "script", Thread: "bay", From: identity(m.Who), Name: m.Who.Name, Delivery: m.ID,
+		Text: m.Text, Tap: m.Tap, Edit: m.Edit, Delete: m.Delete}
+	if m.File != "" {
+		in.File = &bot.Attachment{Name: m.File, Open: func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(m.Bytes)), nil }}
+	}
+	if _, ok, _ := w.store.Delivered(context.Background(), bot.DefaultShop, "script:"+m.ID); !ok {
+		w.pass(pace)
+	}
+	if m.Ago > 0 {
+		in.SentAt = w.now.Add(-m.Ago)
+	}
+	if m.Unread {
+		in.Fault = bot.FaultUnreadable
+	}
+	return w.at().Handle(context.Background(), in)
+}
+
+// dealt waits until all is sent and gives what was said since.
+func (w *BotWay) dealt(before int) ([]ScriptSaid, map[string]int64, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	if err := w.bot.Flush(ctx); err != nil {
+	if err := w.at().Flush(ctx); err != nil {
 		return nil, nil, err
 	}
 	var said []ScriptSaid
@@ -196,7 +217,7 @@ func (w *BotWay) wake() error {
 // Log gives a job's entries, read from an export that has been verified.
 func (w *BotWay) Log(job string) ([]flow.Entry, error) {
 	var b bytes.Buffer
-	if err := w.bot.Export(context.Background(), bot.DefaultShop, job, &b, false); err != nil {
+	if err := w.at().Export(context.Background(), bot.DefaultShop, job, &b, false); err != nil {
 		return nil, err
 	}
 	sum, err := journal.Verify(bytes.NewReader(b.Bytes()), []string{w.key.Public()}, nil)

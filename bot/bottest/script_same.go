@@ -97,7 +97,7 @@ func (p *ScriptPlay) plainLog(t testing.TB, job string) []string {
 		for _, it := range e.Items {
 			c := it.Content
 			if it.Label == flow.ItemIdentity {
-				c = c[strings.IndexByte(c, ':')+1:]
+				c = name("identity", c)
 			}
 			items = append(items, it.Label+"="+clean(guestCode.ReplaceAllString(plainText(p.unnamed(job, c)), "CODE")))
 		}

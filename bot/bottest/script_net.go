@@ -1,0 +1,144 @@
+package bottest
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"sync"
+	"testing"
+	"time"
+
+	"milepost/bot"
+	"milepost/bot/journal"
+	"milepost/flow"
+)
+
+// A Party is the people of a script on a real network, all of them in one job's
+// thread. Each method returns once the network has taken it, with the delivery
+// identifier under which the assistant will hear of it.
+type Party interface {
+	Identity(who ScriptPerson) bot.Identity
+	Say(who ScriptPerson, text string) string
+	File(who ScriptPerson, name string, content []byte) string
+	Edit(who ScriptPerson, delivery, text string) string
+	Delete(who ScriptPerson, delivery string) string
+	Tap(who ScriptPerson, choice flow.Choice) string
+}
+
+// NetWay takes a script through a network as people use it: what they write goes
+// over the network, and so does what is answered.
+type NetWay struct {
+	*BotWay
+	party Party
+	ids   map[string]string // message of the script: its delivery identifier
+
+	mu      sync.Mutex
+	heard   map[string]bot.Inbound // dealt with, by delivery
+	changed chan struct{}          // closed and replaced when something was dealt with
+}
+
+// NewNetWay starts a bot on a network that has a party at its other end. The
+// network is to be told to hand what it hears to the way, which is a Handler by
+// its method Handle.
+func NewNetWay(t testing.TB, s *Script, network bot.Network, party Party) *NetWay {
+	t.Helper()
+	var seed [32]byte
+	copy(seed[:], s.Name)
+	key, err := journal.NewKey(bot.DefaultShop, rand.NewChaCha8(seed))
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &NetWay{BotWay: &BotWay{t: t, s: s, store: NewMemory(), key: key, now: s.Start}, party: party,
+		ids: map[string]string{}, heard: map[string]bot.Inbound{}, changed: make(chan struct{})}
+	w.net = &Fake{Named: network.Name(), Fail: w.stored}
+	w.nets, w.who, w.hand = &relay{Fake: w.net, next: network}, party.Identity, w.overNetwork
+	w.start()
+	t.Cleanup(func() { w.stop() })
+	return w
+}
+
+// Store gives the store the bot works on: the network's files come from there.
+func (w *NetWay) Store() *Memory { return w.store }
+
+// Handle hands to the bot what the network has heard. Times are the script's.
+func (w *NetWay) Handle(ctx context.Context, in bot.Inbound) error {
+	in.SentAt = time.Time{}
+	err := w.at().Handle(ctx, in)
+	if err == nil {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		w.heard[in.Delivery] = in
+		close(w.changed)
+		w.changed = make(chan struct{})
+	}
+	return err
+}
+
+// overNetwork lets somebody do something and waits until it is dealt with. What
+// was done before is delivered again.
+func (w *NetWay) overNetwork(m ScriptMessage) error {
+	if id, ok := w.ids[m.ID]; ok {
+		return w.at().Handle(context.Background(), w.heardAs(id))
+	}
+	w.pass(pace)
+	var id string
+	switch {
+	case m.Edit != "":
+		id = w.party.Edit(m.Who, w.ids[m.Edit], m.Text)
+	case m.Delete != "":
+		id = w.party.Delete(m.Who, w.ids[m.Delete])
+	case m.File != "":
+		id = w.party.File(m.Who, m.File, m.Bytes)
+	case m.Tap != "":
+		id = w.party.Tap(m.Who, flow.Choice{Send: m.Tap})
+	default:
+		id = w.party.Say(m.Who, m.Text)
+	}
+	w.ids[m.ID] = id
+	end := time.After(30 * time.Second)
+	for {
+		w.mu.Lock()
+		_, ok := w.heard[id]
+		changed := w.changed
+		w.mu.Unlock()
+		if ok {
+			return nil
+		}
+		select {
+		case <-changed:
+		case <-end:
+			return fmt.Errorf("%q was not heard of", id)
+		}
+	}
+}
+
+func (w *NetWay) heardAs(id string) bot.Inbound {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.heard[id]
+}
+
+// Said gives everything that was said, oldest first.
+func (w *NetWay) Said() []bot.Outbound { return w.net.Sent() }
+
+// relay says on a network what it is told, and remembers it once the network has
+// it.
+type relay struct {
+	*Fake
+	next bot.Network
+}
+
+func (r *relay) Send(ctx context.Context, out bot.Outbound) error {
+	if err := r.next.Send(ctx, out); err != nil {
+		return err
+	}
+	return r.Fake.Send(ctx, out)
+}
+
+// EditCard shows a card; networks that have none in place are given it anew.
+func (r *relay) EditCard(ctx context.Context, out bot.Outbound) error {
+	if c, ok := r.next.(bot.CardEditor); ok {
+		return c.EditCard(ctx, out)
+	}
+	return r.next.Send(ctx, out)
+}
