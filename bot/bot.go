@@ -208,7 +208,8 @@ func (b *Bot) commit(ctx context.Context, batch *Batch) error {
 // nothing to be done: an edit of a message that is not this person's.
 func (b *Bot) message(ctx context.Context, v *visit, l *lane, st standing) (flow.Message, bool, error) {
 	m := flow.Message{ID: v.key, Who: st.who, Role: st.role, Join: st.join, Text: v.text, Tap: v.in.Tap,
-		Edit: v.edit, Delete: v.delete, Fault: v.in.Fault, Wake: v.wake, SentAt: v.in.SentAt}
+		Edit: v.edit, Delete: v.delete, Fault: v.in.Fault, Wake: v.wake,
+		SentAt: v.in.SentAt, Trust: v.in.Trust}
 	for _, target := range []string{v.edit, v.delete} {
 		if target != "" && l.state.ByWho[target] != st.who {
 			return m, false, nil

@@ -178,6 +178,9 @@ func (b *Bot) deskPolicy(ctx context.Context, v *visit, text string) error {
 	if text == "" {
 		return b.deskSay(ctx, v, "policy", "", flow.Result, say("bot.policy", v.role, words.Args{"Policy": policyText(v.shop.policyNow())}))
 	}
+	if !v.shop.policyNow().Trusts(v.role, v.in.Trust) {
+		return b.deskSay(ctx, v, "policy", "", flow.Refusal, say("refuse.device", v.role, nil))
+	}
 	name, value, _ := strings.Cut(text, " ")
 	value = strings.TrimSpace(value)
 	probe := v.shop.policyNow()
@@ -210,6 +213,9 @@ func policyText(p flow.Policy) string {
 	}
 	m := map[string]string{"speed": p.Speed, "length": p.Length, "rule": p.Rule, "aim": aim, "sign-off": yes(p.SignOff),
 		"self": yes(p.Self), "quiet": yes(p.Quiet), "idle": p.Idle.String(), "cap": capText(p), "hold": strings.Join(holds, " and ")}
+	if p.Verified {
+		m["verified devices"] = yes(true)
+	}
 	var parts []string
 	for _, k := range slices.Sorted(maps.Keys(m)) {
 		parts = append(parts, k+" "+m[k])

@@ -23,7 +23,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 	if joined != nil {
 		threads = append(threads[:len(threads):len(threads)], *joined)
 	}
-	log := out.State.Seq
+	log, by := out.State.Seq, author(v, out.State)
 	sends, err := b.cards(v, l, threads, joined, out.State)
 	if err != nil {
 		return nil, err
@@ -32,7 +32,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 		r := &out.Replies[i]
 		for n, t := range b.targets(v, threads, r, out.State) {
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
-				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To)}
+				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by}
 			s, err := newSend(o)
 			if err != nil {
 				return nil, err
@@ -150,4 +150,29 @@ func names(s *flow.State, to []flow.Who) map[flow.Who]string {
 		}
 	}
 	return m
+}
+
+// users gives the identities of those a reply is for: a network that can call
+// someone needs them.
+func users(s *flow.State, to []flow.Who) map[flow.Who]Identity {
+	m := make(map[flow.Who]Identity, len(to))
+	for _, w := range to {
+		if id := s.People[w].Identity; id != "" {
+			m[w] = Identity(id)
+		}
+	}
+	return m
+}
+
+// author gives who in a job wrote the message of a turn, "" if it was the clock.
+func author(v *visit, s *flow.State) flow.Who {
+	if v.wake {
+		return ""
+	}
+	for _, p := range s.People {
+		if p.Identity != "" && p.Identity == string(v.in.From) {
+			return p.Who
+		}
+	}
+	return ""
 }

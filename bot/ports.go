@@ -42,6 +42,7 @@ type Inbound struct {
 	Delete   string      // Delivery of an earlier message of the same person
 	Fault    string      // the message could not be read: why, as a key of the catalogue; nothing else of it is there
 	SentAt   time.Time   // the network's time, zero where there is none
+	Trust    flow.Trust  // of the device it was written on, where the network knows devices
 }
 
 // Attachment is a file on its way in. Open is called once; Fault tells that

@@ -47,6 +47,8 @@ func (t *turn) answer() error {
 		t.woken()
 	case !May(t.m.Role, ActAnswer):
 		t.answerTo(Refusal, "refuse.role", nil)
+	case !t.env.Policy.Trusts(t.m.Role, t.m.Trust) && (t.m.Tap != "" || t.m.Edit != "" || t.m.Delete != "" || t.decides(t.m.Text)):
+		t.answerTo(Refusal, "refuse.device", nil)
 	case t.m.Edit != "":
 		t.edited()
 	case t.m.Delete != "":

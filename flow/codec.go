@@ -132,7 +132,7 @@ func (u *Unknown) Kind() Kind { return u.Name }
 // once been written keeps its decoder for ever; a new form is a new version.
 var decoders = map[Kind]map[int]func() Fact{
 	KindPerson:    {1: func() Fact { return new(PersonFact) }},
-	KindHeard:     {1: func() Fact { return new(HeardFact) }},
+	KindHeard:     {1: heard, 2: heard}, // 2: with what is known of the device
 	KindSaid:      {1: func() Fact { return new(SaidFact) }},
 	KindAsked:     {1: func() Fact { return new(AskedFact) }},
 	KindPhase:     {1: func() Fact { return new(PhaseFact) }},
@@ -174,7 +174,14 @@ var decoders = map[Kind]map[int]func() Fact{
 }
 
 // version is the version in which each kind is written today.
-func version(Kind) int { return 1 }
+func version(k Kind) int {
+	if k == KindHeard {
+		return 2
+	}
+	return 1
+}
+
+func heard() Fact { return new(HeardFact) }
 
 // Encode gives the stored form of an entry's fact: a JSON object.
 func Encode(e *Entry) (json.RawMessage, error) {

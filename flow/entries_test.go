@@ -64,7 +64,7 @@ func TestStoredEntries(t *testing.T) {
 		if got := Line(e); got != s.Line {
 			t.Errorf("%s reads %q, was %q", name, got, s.Line)
 		}
-		if zero := unsaid(reflect.ValueOf(e.Fact).Elem(), ""); len(zero) > 0 {
+		if zero := unsaid(reflect.ValueOf(e.Fact).Elem(), ""); s.V == version(s.Kind) && len(zero) > 0 {
 			t.Errorf("%s says nothing of %v: the file shows no whole entry", name, zero)
 		}
 		Fold("shop", "J1", []Entry{e}) // whatever came before it

@@ -67,6 +67,7 @@ type HeardFact struct {
 	Choice string `json:"choice,omitempty"` // choice that was tapped
 	ID     string `json:"id,omitempty"`     // the network's identifier of the message
 	Target string `json:"target,omitempty"` // message that is edited or deleted
+	Trust  Trust  `json:"trust,omitempty"`  // of the device it was written on
 	What   string `json:"what"`             // text, tap, file, edit, delete, unread
 }
 

@@ -77,7 +77,7 @@ func (t *turn) join() {
 // hear records that the message came in.
 func (t *turn) hear() {
 	m := t.m
-	f := &HeardFact{What: "text", ID: m.ID, Ask: t.s.Asks}
+	f := &HeardFact{What: "text", ID: m.ID, Ask: t.s.Asks, Trust: m.Trust}
 	var items []Item
 	switch {
 	case m.Wake:

@@ -18,7 +18,19 @@ type Message struct {
 	Fault  string    // words key: why the message could not be read; nothing else of it is there
 	Wake   bool      // the clock, not a person
 	SentAt time.Time // the network's time, zero where there is none
+	Trust  Trust     // of the device it was written on
 }
+
+// Trust says whether the device a message was written on is known to be its
+// author's: signed by the author's own key. It is of networks with encryption;
+// elsewhere it is "".
+type Trust string
+
+// The two answers.
+const (
+	Verified   Trust = "verified"
+	Unverified Trust = "unverified"
+)
 
 // File is evidence that has been stored: what could be learned of it without
 // trusting its name.

@@ -21,6 +21,7 @@ type Policy struct {
 	Idle      time.Duration // a job that waits longer is flagged
 	Retention int           // days for which raw tracks are kept after closing
 	MaxFile   int64         // bytes of an incoming file
+	Verified  bool          // a supervisor's acts in encrypted rooms count from a verified device only
 	Approved  bool          // the shop is an approved workshop for regulated use; a supervisor still waives
 
 	SpeedAssumed bool // Speed is the default, not the shop's word: an odometer in km tells otherwise
@@ -59,6 +60,11 @@ func (p Policy) Sound() Policy {
 		p.MaxFile = 64 << 20
 	}
 	return p
+}
+
+// Trusts says whether somebody's acts count from a device of this standing.
+func (p Policy) Trusts(r Role, d Trust) bool {
+	return d != Unverified || r != Supervisor || !p.Verified
 }
 
 // holds says whether a step is a hold point at a place.
