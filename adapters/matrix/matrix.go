@@ -71,6 +71,9 @@ type Matrix struct {
 	// then is it known which of our messages the server has.
 	synced chan struct{}
 
+	out outward // of the messages on their way out
+	in  inward  // of those on their way in
+
 	mu     sync.Mutex
 	fault  error     // why it is not ready, nil if it is
 	worked time.Time // last successful sync

@@ -91,6 +91,7 @@ CREATE TABLE shown (
   at      INTEGER NOT NULL
 ) WITHOUT ROWID, STRICT;
 CREATE INDEX shown_job ON shown (job);
+CREATE INDEX sent_room ON sent (room);
 `}
 
 // Values of inbox.waits.

@@ -45,13 +45,16 @@ var rules = []rule{
 	{of: "milepost/adapters/terminal/...", ours: plain("terminal"), modules: []string{"github.com/peterh/liner", "golang.org/x/term", "github.com/rivo/uniseg"}},
 	{of: "milepost/adapters/sqlite/...", ours: plain("sqlite"), modules: []string{"modernc.org/sqlite/...", "github.com/gofrs/flock", "golang.org/x/mod/sumdb/..."}},
 	{of: "milepost/adapters/postgres/...", ours: plain("postgres"), modules: []string{"github.com/jackc/pgx/v5/...", "golang.org/x/mod/sumdb/..."}},
-	{of: "milepost/adapters/matrix/...", ours: plain("matrix"), modules: []string{"maunium.net/go/mautrix/...", "go.mau.fi/util/...", "github.com/rs/zerolog/...", "modernc.org/sqlite"}},
-	{of: "milepost/adapters/slack/...", ours: plain("slack"), modules: []string{"github.com/slack-go/slack/..."}},
+	{of: "milepost/adapters/matrix/...", ours: plain("matrix"), modules: []string{"maunium.net/go/mautrix/...", "go.mau.fi/util/...", "github.com/rs/zerolog/...", "modernc.org/sqlite", "github.com/gofrs/flock", "github.com/gabriel-vasile/mimetype"}},
+	{of: "milepost/adapters/matrix/homeserver", modules: []string{"github.com/gofrs/flock"}},
+	{of: "milepost/adapters/matrix/person", ours: []string{"milepost/adapters/matrix/homeserver"}, modules: []string{"maunium.net/go/mautrix/...", "go.mau.fi/util/...", "github.com/rs/zerolog/...", "modernc.org/sqlite"}},
+	{of: "milepost/adapters/slack/...", ours: plain("slack"), modules: []string{"github.com/slack-go/slack/...", "modernc.org/sqlite", "github.com/gofrs/flock", "github.com/gabriel-vasile/mimetype"}},
+	{of: "milepost/adapters/slack/workspace", modules: []string{"github.com/coder/websocket/..."}},
 	{of: "milepost/adapters/web/...", ours: plain("web"), modules: []string{"github.com/prometheus/client_golang/..."}},
 	{of: "milepost/cmd/milepost/demo", ours: []string{"milepost/adapters/terminal", "milepost/bot/...", "milepost/flow/...", "milepost/calib/..."},
 		modules: []string{"github.com/rivo/uniseg", "golang.org/x/term"}},
 	{of: "milepost/cmd/milepost", ours: []string{"milepost/cmd/milepost/...", "milepost/adapters/...", "milepost/bot/...", "milepost/flow/...", "milepost/calib/..."},
-		modules: []string{"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/BurntSushi/toml", "golang.org/x/term", "golang.org/x/mod/sumdb/..."}},
+		modules: []string{"github.com/spf13/cobra", "github.com/spf13/pflag", "github.com/BurntSushi/toml", "golang.org/x/term", "golang.org/x/mod/sumdb/...", "github.com/cenkalti/backoff/v5"}},
 }
 
 // plain is what an adapter may see of us.
@@ -73,7 +76,7 @@ type pkg struct {
 }
 
 func TestImports(t *testing.T) {
-	out, err := exec.Command("go", "list", "-e", "-json=ImportPath,Dir,GoFiles,Imports,TestImports,XTestImports", "milepost/...").Output()
+	out, err := exec.Command("go", "list", "-e", "-tags", "goolm", "-json=ImportPath,Dir,GoFiles,Imports,TestImports,XTestImports", "milepost/...").Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}

@@ -21,14 +21,16 @@ func chatCommand(s *streams) *cobra.Command {
 	c := &cobra.Command{
 		Use: "chat [--data DIR] [--as NAME] [--role ROLE] [--json]", Short: "the assistant in this terminal", Args: takesNone,
 	}
-	data := dataFlags(c)
+	data := onlyData(c)
 	c.Flags().StringVar(&o.as, "as", terminal.DefaultName, "`name` of who writes")
 	c.Flags().StringVar(&o.role, "role", string(flow.Technician), "`role` of who writes: technician, customer, helper, supervisor or stranger")
 	c.Flags().BoolVar(&o.json, "json", false, "lines of JSON, for programs")
-	c.RunE = func(cmd *cobra.Command, _ []string) (err error) {
-		if o.dir, err = data.path(); err != nil {
+	c.RunE = func(cmd *cobra.Command, _ []string) error {
+		from, err := data.source()
+		if err != nil {
 			return err
 		}
+		o.dir = from.dir
 		return runChat(cmd.Context(), s, o)
 	}
 	return c
@@ -45,7 +47,7 @@ func runChat(ctx context.Context, s *streams, o chatOptions) (err error) {
 	if o.dir, err = filepath.Abs(o.dir); err != nil {
 		return err
 	}
-	if err := checkOwner(o.dir); err != nil {
+	if err := checkOwner(o.dir, ownerChat); err != nil {
 		return err
 	}
 	signal.Ignore(syscall.SIGPIPE) // a reader who went away is an error of writing
@@ -62,13 +64,13 @@ func runChat(ctx context.Context, s *streams, o chatOptions) (err error) {
 	if edited {
 		level = slog.LevelError // what is tried again need not stand between the lines
 	}
-	h, err := openToWrite(ctx, s, o.dir, s.log(level), t)
+	h, err := openToWrite(ctx, s, source{dir: o.dir}, equipment{log: s.log(level), networks: func(*house) ([]bot.Network, error) { return []bot.Network{t}, nil }})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, h.close()) }()
 	seen.house = h
-	if err := markOwner(o.dir); err != nil {
+	if err := markOwner(o.dir, ownerChat); err != nil {
 		return err
 	}
 	door, err := h.listen(ctx)

@@ -118,7 +118,7 @@ func TestHostileAtEveryQuestion(t *testing.T) {
 			var m struct{ Job string }
 			if err := json.Unmarshal([]byte(line), &m); err == nil && job == "" && m.Job != "" {
 				job = m.Job
-				if h, err = openToRead(t.Context(), &streams{err: io.Discard}, data); err != nil {
+				if h, err = openToRead(t.Context(), &streams{err: io.Discard}, source{dir: data}); err != nil {
 					t.Fatal(err)
 				}
 				defer h.close()

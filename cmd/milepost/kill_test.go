@@ -221,7 +221,7 @@ func compareJobs(t *testing.T, a, b string, n int) {
 
 // jobsOf gives a store's jobs by the vehicle that the export names.
 func jobsOf(t *testing.T, dir string) map[string]string {
-	h, err := openToRead(t.Context(), &streams{err: io.Discard}, dir)
+	h, err := openToRead(t.Context(), &streams{err: io.Discard}, source{dir: dir})
 	if err != nil {
 		t.Fatal(err)
 	}

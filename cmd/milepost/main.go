@@ -30,8 +30,8 @@ const (
 var commands = []func(*streams) *cobra.Command{
 	chatCommand,
 	demoCommand,
-	absentCommand("serve", "the assistant on chat networks"),
-	absentCommand("check", "tries a configuration of serve"),
+	serveCommand,
+	checkCommand,
 	boardCommand,
 	absentCommand("sheet", "the customer's sheet of a job"),
 	exportCommand,
@@ -109,21 +109,34 @@ func absentCommand(name, short string) func(*streams) *cobra.Command {
 
 // dataFlags adds where a command finds its store.
 func dataFlags(c *cobra.Command) *dataFlag {
+	d := onlyData(c)
+	c.Flags().StringVar(&d.config, "config", "", "configuration `file` of serve, in place of --data")
+	return d
+}
+
+// onlyData is dataFlags for what is never done in a store of serve.
+func onlyData(c *cobra.Command) *dataFlag {
 	d := &dataFlag{}
 	c.Flags().StringVar(&d.dir, "data", "", "data `directory` (default: the user's)")
-	c.Flags().StringVar(&d.config, "config", "", "configuration `file` of serve (not in this build yet)")
 	return d
 }
 
 type dataFlag struct{ dir, config string }
 
-// path is the data directory meant.
-func (d *dataFlag) path() (string, error) {
-	if d.config != "" {
-		return "", errors.New("--config belongs to serve, which is not in this build yet; use --data")
+// source is the store meant.
+func (d *dataFlag) source() (source, error) {
+	switch {
+	case d.config != "" && d.dir != "":
+		return source{}, wrongCall{errors.New("--data and --config both name a store; one of them")}
+	case d.config != "":
+		c, err := readConfig(d.config)
+		if err != nil {
+			return source{}, err
+		}
+		return source{dir: c.store, cfg: c}, nil
+	case d.dir != "":
+		return source{dir: d.dir}, nil
 	}
-	if d.dir != "" {
-		return d.dir, nil
-	}
-	return userData()
+	dir, err := userData()
+	return source{dir: dir}, err
 }

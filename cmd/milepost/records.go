@@ -21,11 +21,11 @@ import (
 
 func boardCommand(s *streams) *cobra.Command {
 	var asJSON bool
-	c := &cobra.Command{Use: "board [--data DIR] [--json]", Short: "open jobs, longest waiting first", Args: takesNone}
+	c := &cobra.Command{Use: "board [--data DIR or --config FILE] [--json]", Short: "open jobs, longest waiting first", Args: takesNone}
 	data := dataFlags(c)
 	c.Flags().BoolVar(&asJSON, "json", false, "a job a line, as JSON")
 	c.RunE = withReader(s, data, func(ctx context.Context, h *house, _ []string) error {
-		rows, err := h.bot.Board(ctx, bot.DefaultShop)
+		rows, err := h.board(ctx)
 		if err != nil {
 			return err
 		}
@@ -33,7 +33,7 @@ func boardCommand(s *streams) *cobra.Command {
 			if asJSON {
 				err = s.object(&rows[i])
 			} else {
-				err = s.say("%s", strings.ReplaceAll(rows[i].Text(time.Local), "\n", " "))
+				err = s.say("%s", rows[i].text())
 			}
 			if err != nil {
 				return err
@@ -47,14 +47,46 @@ func boardCommand(s *streams) *cobra.Command {
 	return c
 }
 
+// boardRow is a line of the board of all shops.
+type boardRow struct {
+	Shop string `json:"shop,omitempty"` // "" where there is only one
+	bot.Row
+}
+
+func (r *boardRow) text() string {
+	line := strings.ReplaceAll(r.Row.Text(time.Local), "\n", " ")
+	if r.Shop != "" {
+		line = r.Shop + ": " + line
+	}
+	return line
+}
+
+// board gives the open jobs of all shops, the one that waits longest first.
+func (h *house) board(ctx context.Context) (rows []boardRow, err error) {
+	for _, shop := range h.shops {
+		of, err := h.bot.Board(ctx, shop)
+		if err != nil {
+			return nil, err
+		}
+		if len(h.shops) == 1 {
+			shop = ""
+		}
+		for i := range of {
+			rows = append(rows, boardRow{Shop: shop, Row: of[i]})
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b boardRow) int { return a.Since.Compare(b.Since) })
+	return rows, nil
+}
+
 // withReader runs a command on a store that it only reads.
 func withReader(s *streams, data *dataFlag, work func(context.Context, *house, []string) error) func(*cobra.Command, []string) error {
 	return func(cmd *cobra.Command, args []string) error {
-		dir, err := data.path()
+		from, err := data.source()
 		if err != nil {
 			return err
 		}
-		h, err := openToRead(cmd.Context(), s, dir)
+		h, err := openToRead(cmd.Context(), s, from)
 		if err != nil {
 			return err
 		}
@@ -74,18 +106,18 @@ func exportCommand(s *streams) *cobra.Command {
 	c.Flags().BoolVar(&withoutPeople, "without-people", false, "leave out what can be erased; the proofs are the same")
 	c.Flags().BoolVar(&force, "force", false, "write over a file that is there")
 	read := withReader(s, data, func(ctx context.Context, h *house, args []string) error {
-		job, err := h.find(ctx, args[0])
+		shop, job, err := h.find(ctx, args[0])
 		if err != nil {
 			return err
 		}
-		err = writeTo(file, force, func(f *os.File) error { return h.bot.Export(ctx, bot.DefaultShop, job, f, withoutPeople) })
+		err = writeTo(file, force, func(f *os.File) error { return h.bot.Export(ctx, shop, job, f, withoutPeople) })
 		if errors.Is(err, os.ErrExist) {
 			return fmt.Errorf("%s is there already; --force writes over it", file)
 		}
 		if err != nil {
 			return err
 		}
-		return s.say("job %s is in %s; check it with: milepost verify %s --key %s", job, file, file, h.key.Public())
+		return s.say("job %s is in %s; check it with: milepost verify %s --key %s", job, file, file, h.keys[shop].Public())
 	})
 	c.RunE = func(cmd *cobra.Command, args []string) error {
 		if file == "" {
@@ -96,26 +128,28 @@ func exportCommand(s *streams) *cobra.Command {
 	return c
 }
 
-// find gives the job whose number begins so.
-func (h *house) find(ctx context.Context, begins string) (string, error) {
+// find gives the job whose number begins so, and its shop.
+func (h *house) find(ctx context.Context, begins string) (shop, job string, err error) {
 	begins = strings.ToLower(strings.TrimSpace(begins))
-	jobs, err := h.store.Jobs(ctx, bot.DefaultShop)
-	if err != nil {
-		return "", err
-	}
 	var found []string
-	for _, j := range jobs {
-		if j != journal.ShopJob && begins != "" && strings.HasPrefix(j, begins) {
-			found = append(found, j)
+	for _, of := range h.shops {
+		jobs, err := h.store.Jobs(ctx, of)
+		if err != nil {
+			return "", "", err
+		}
+		for _, j := range jobs {
+			if j != journal.ShopJob && begins != "" && strings.HasPrefix(j, begins) {
+				shop, found = of, append(found, j)
+			}
 		}
 	}
 	switch {
 	case len(found) == 0:
-		return "", fmt.Errorf("there is no job %q here", begins)
+		return "", "", fmt.Errorf("there is no job %q here", begins)
 	case len(found) > 1:
-		return "", fmt.Errorf("%q is not one job: %s", begins, strings.Join(found[:min(len(found), 5)], ", "))
+		return "", "", fmt.Errorf("%q is not one job: %s", begins, strings.Join(found[:min(len(found), 5)], ", "))
 	}
-	return found[0], nil
+	return shop, found[0], nil
 }
 
 func verifyCommand(s *streams) *cobra.Command {
@@ -151,8 +185,8 @@ func verifyCommand(s *streams) *cobra.Command {
 	return c
 }
 
-// trusted gives the keys to check by: that named, or that of a data directory
-// that was named.
+// trusted gives the keys to check by: that named, or those of the shops of a
+// store that was named.
 func trusted(key string, data *dataFlag) ([]string, error) {
 	if key != "" {
 		text, err := textOrFile(key)
@@ -161,20 +195,28 @@ func trusted(key string, data *dataFlag) ([]string, error) {
 	if data.dir == "" && data.config == "" {
 		return nil, nil
 	}
-	dir, err := data.path()
+	from, err := data.source()
 	if err != nil {
 		return nil, err
 	}
-	if k, err := readKey(dir); err == nil {
-		return []string{k.Public()}, nil
-	} else if !errors.Is(err, os.ErrNotExist) {
-		return nil, err
+	var keys []string
+	for _, f := range from.keyFiles(from.shops(nil)) {
+		k, err := f.read()
+		if err == nil {
+			keys = append(keys, k.Public())
+			continue
+		}
+		if !errors.Is(err, os.ErrNotExist) {
+			return nil, err
+		}
+		if public, err := os.ReadFile(f.public); err == nil {
+			keys = append(keys, strings.TrimSpace(string(public)))
+		}
 	}
-	public, err := os.ReadFile(filepath.Join(dir, publicName))
-	if err != nil {
-		return nil, fmt.Errorf("there is no key in %s", dir)
+	if len(keys) == 0 {
+		return nil, fmt.Errorf("there is no key in %s", from.dir)
 	}
-	return []string{strings.TrimSpace(string(public))}, nil
+	return keys, nil
 }
 
 // maxText bounds a file with a key or a head.
@@ -247,25 +289,25 @@ func backupCommand(s *streams) *cobra.Command {
 // ask has something done by the running program, or does it here where none
 // runs.
 func ask(ctx context.Context, s *streams, data *dataFlag, q request) (*bot.Erased, error) {
-	dir, err := data.path()
+	from, err := data.source()
+	if err != nil {
+		return nil, err
+	}
+	// That there is a store: opening it to write would make one.
+	r, err := openToRead(ctx, s, from)
 	if err != nil {
 		return nil, err
 	}
 	if q.Do == "erase" && !strings.Contains(q.What, ":") {
-		if q.What, err = person(ctx, dir, q.What); err != nil {
-			return nil, err
-		}
+		q.What, err = r.person(ctx, q.What)
 	}
-	// That there is a store: opening it to write would make one.
-	if r, err := sqlite.Open(ctx, sqlite.Config{Dir: dir, ReadOnly: true}); err != nil {
-		return nil, err
-	} else if err := r.Close(); err != nil {
+	if err := errors.Join(err, r.close()); err != nil {
 		return nil, err
 	}
-	h, err := openToWrite(ctx, s, dir, s.log(slog.LevelWarn))
+	h, err := openToWrite(ctx, s, from, equipment{log: s.log(slog.LevelWarn), networks: silent(s, from, q)})
 	var held *sqlite.LockedError
 	if errors.As(err, &held) {
-		e, asked := knock(ctx, dir, q)
+		e, asked := knock(ctx, from.dir, q)
 		if errors.Is(asked, errNobody) {
 			return nil, fmt.Errorf("%w; it has no socket that answers", held)
 		}
@@ -278,68 +320,37 @@ func ask(ctx context.Context, s *streams, data *dataFlag, q request) (*bot.Erase
 	return e, errors.Join(err, h.close())
 }
 
+// silent gives the networks for an erasure without a running program: none is
+// talked to, but each removes what it has kept of its own.
+func silent(s *streams, from source, q request) func(*house) ([]bot.Network, error) {
+	if q.Do != "erase" {
+		return nil
+	}
+	return func(h *house) ([]bot.Network, error) {
+		if from.cfg == nil {
+			if owner, err := ownerOf(from.dir); err != nil || owner != ownerServe {
+				return nil, err
+			}
+			return nil, errors.New("this store is one of serve, whose networks keep something of their own: erase with --config FILE")
+		}
+		if err := from.cfg.readSecrets(); err != nil {
+			return nil, err
+		}
+		nets, err := makeNetworks(s.wires(), from.cfg, kit{dir: h.dir, blobs: h.store, log: s.log(slog.LevelWarn)})
+		return asBot(nets), err
+	}
+}
+
 // person tells a job's number from the name of somebody who wrote here.
-func person(ctx context.Context, dir, what string) (string, error) {
-	r, err := sqlite.Open(ctx, sqlite.Config{Dir: dir, ReadOnly: true})
-	if err != nil {
-		return "", err
-	}
-	jobs, err := r.Jobs(ctx, bot.DefaultShop)
-	if err := errors.Join(err, r.Close()); err != nil {
-		return "", err
-	}
-	if slices.Contains(jobs, strings.ToLower(what)) {
-		return strings.ToLower(what), nil
+func (h *house) person(ctx context.Context, what string) (string, error) {
+	for _, shop := range h.shops {
+		jobs, err := h.store.Jobs(ctx, shop)
+		if err != nil {
+			return "", err
+		}
+		if slices.Contains(jobs, strings.ToLower(what)) {
+			return strings.ToLower(what), nil
+		}
 	}
 	return string(terminal.Identity(what)), nil
-}
-
-func restoreCommand(s *streams) *cobra.Command {
-	var oldKey string
-	c := &cobra.Command{Use: "restore FILE", Short: "a backup back into an empty data directory", Args: takes(1, "a backup")}
-	data := dataFlags(c)
-	c.Flags().StringVar(&oldKey, "old-key", "", "public `key` of the store in the backup, or a file with it, where the log itself does not tell it")
-	c.RunE = func(cmd *cobra.Command, args []string) error {
-		dir, err := data.path()
-		if err != nil {
-			return err
-		}
-		if oldKey, err = textOrFile(oldKey); err != nil {
-			return err
-		}
-		return restore(cmd.Context(), s, args[0], dir, strings.TrimSpace(oldKey))
-	}
-	return c
-}
-
-// restore puts a backup into an empty directory and makes the first entries: that
-// the log was restored, and that its key has changed where it has.
-func restore(ctx context.Context, s *streams, file, dir, oldKey string) error {
-	if oldKey != "" {
-		if _, err := journal.Fingerprint(oldKey); err != nil {
-			return wrongCall{fmt.Errorf("--old-key: %w", err)}
-		}
-	}
-	r, err := sqlite.Restore(ctx, sqlite.RestoreConfig{File: file, Dir: dir, Keep: []string{keyName, publicName, ownerName, socketName}})
-	if err != nil {
-		return err
-	}
-	public := filepath.Join(dir, publicName)
-	if _, err := os.Stat(public); errors.Is(err, os.ErrNotExist) && oldKey != "" {
-		if err := writeFile(public, []byte(oldKey+"\n"), false); err != nil {
-			return err
-		}
-	}
-	_, keyErr := readKey(dir)
-	h, err := openToWrite(ctx, s, dir, s.log(slog.LevelWarn))
-	if err != nil {
-		return err
-	}
-	if errors.Is(keyErr, os.ErrNotExist) {
-		s.warn("there was no signing key: a new one is in %s; the log says that it took the old one's place", filepath.Join(dir, keyName))
-	}
-	for _, t := range r.Shops {
-		err = errors.Join(err, s.say("restored: shop %s, %d entries, as of %s; %d erased again", t.Shop, t.Size, r.Time.Local().Format("2006-01-02 15:04:05"), r.ErasedAgain))
-	}
-	return errors.Join(err, h.close())
 }

@@ -21,6 +21,8 @@ import (
 type streams struct {
 	in       io.Reader
 	out, err io.Writer
+
+	nets []wire // the chat networks there are; nil: those of this program
 }
 
 // say prints what was asked for.

@@ -169,10 +169,34 @@ func (h *house) do(ctx context.Context, q request) (*bot.Erased, error) {
 		}
 		return nil, h.store.Backup(ctx, q.File)
 	case "erase":
-		e, err := h.bot.Erase(ctx, bot.DefaultShop, q.What)
-		return &e, err
+		return h.erase(ctx, q.What)
 	}
 	return nil, fmt.Errorf("there is nothing called %.40q to do", q.Do)
+}
+
+// erase erases a job or a person in every shop, where there is anything of it.
+func (h *house) erase(ctx context.Context, what string) (*bot.Erased, error) {
+	var all bot.Erased
+	var nothing error
+	found := false
+	for _, shop := range h.shops {
+		e, err := h.bot.Erase(ctx, shop, what)
+		var no *bot.Error
+		if errors.As(err, &no) && no.Kind == bot.Invalid {
+			nothing = err // nothing of it is in this shop
+			continue
+		}
+		found = true
+		all.Jobs, all.Kept, all.Beyond = append(all.Jobs, e.Jobs...), append(all.Kept, e.Kept...), e.Beyond
+		all.Items, all.Files, all.Lingers = all.Items+e.Items, all.Files+e.Files, all.Lingers || e.Lingers
+		if err != nil {
+			return &all, err
+		}
+	}
+	if !found {
+		return &all, nothing
+	}
+	return &all, nil
 }
 
 // errNobody says that nothing answers at a data directory's socket.
