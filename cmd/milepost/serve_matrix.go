@@ -1,0 +1,4 @@
+package main
+
+// wireMatrix makes the Matrix network of [matrix].
+func wireMatrix(*config, kit) (network, error) { return nil, nil }
