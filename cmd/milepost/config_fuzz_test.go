@@ -53,6 +53,9 @@ func FuzzConfig(f *testing.F) {
 // allPlaced finds every key of a decoded value in places.
 func allPlaced(t *testing.T, p places, path []string, v any) {
 	t.Helper()
+	if len(path) > placesDeep {
+		return
+	}
 	if len(path) > 0 && p[at(path...)] == 0 {
 		t.Fatalf("%q stands nowhere", path)
 	}

@@ -12,6 +12,9 @@ import (
 // come later, when a value is read for what it means.
 type places map[string]int
 
+// placesDeep is how far down places are told: nothing of ours lies deeper.
+const placesDeep = 16
+
 // at is a key's path in places. The parts of a list are numbered from 0.
 func at(path ...string) string { return strings.Join(path, "\x00") }
 
@@ -91,8 +94,11 @@ func (s *scanner) below(key []string) []string {
 // assignment takes `key = value`.
 func (s *scanner) assignment(table []string) {
 	line := s.line
-	path := append(append([]string(nil), table...), s.key()...)
-	s.note(path, line)
+	path := table
+	if key := s.key(); len(table)+len(key) <= placesDeep {
+		path = append(append([]string(nil), table...), key...)
+		s.note(path, line)
+	}
 	s.space(false)
 	s.take("=")
 	s.space(false)
@@ -111,8 +117,11 @@ func (s *scanner) value(path []string) {
 		s.quoted()
 	case s.take("["):
 		for n := 0; s.more("]"); n++ {
-			element := append(append([]string(nil), path...), strconv.Itoa(n))
-			s.note(element, s.line)
+			element := path
+			if len(path) < placesDeep {
+				element = append(append([]string(nil), path...), strconv.Itoa(n))
+				s.note(element, s.line)
+			}
 			s.value(element)
 			s.comma()
 		}

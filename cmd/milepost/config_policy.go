@@ -33,6 +33,7 @@ func (t *table) policy(p flow.Policy) flow.Policy {
 	p.Idle = hours(t.number("idle_hours", p.Idle.Hours(), 1, 24*366, false, " hours"))
 	p.Retention = int(t.number("retention_days", float64(p.Retention), 1, 3660, true, " days"))
 	p.MaxFile = int64(t.number("max_file_mb", float64(p.MaxFile>>20), 1, 1024, true, " MB")) << 20
+	p.Verified = t.truth("verified_device", p.Verified)
 	p.Approved = t.truth("approved", p.Approved)
 	return p
 }

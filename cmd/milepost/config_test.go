@@ -58,7 +58,7 @@ func samePolicy(a, b flow.Policy) bool {
 	a.Holds, b.Holds = nil, nil
 	return same && a.Speed == b.Speed && a.Length == b.Length && a.Rule == b.Rule && a.Calib == b.Calib && a.WorkSpeed == b.WorkSpeed &&
 		a.Threshold == b.Threshold && a.SignOff == b.SignOff && a.Self == b.Self && a.Quiet == b.Quiet && a.HoldCall == b.HoldCall &&
-		a.Idle == b.Idle && a.Retention == b.Retention && a.MaxFile == b.MaxFile && a.Approved == b.Approved
+		a.Idle == b.Idle && a.Retention == b.Retention && a.Verified == b.Verified && a.MaxFile == b.MaxFile && a.Approved == b.Approved
 }
 
 // least is a configuration with nothing but what is needed.
