@@ -32,7 +32,8 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 		r := &out.Replies[i]
 		for n, t := range b.targets(v, threads, r, out.State) {
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
-				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by}
+				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by,
+				Asked: asked(out.State)}
 			s, err := newSend(o)
 			if err != nil {
 				return nil, err
@@ -65,7 +66,7 @@ func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, s
 		if !begins && edits && text == flow.CardText(l.state, policy, now, plain) {
 			continue
 		}
-		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq,
+		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq, Asked: asked(s),
 			Reply: flow.Reply{Seq: s.Seq, Kind: flow.Card, Role: role, Phase: s.Phase, Text: text}})
 		if err != nil {
 			return nil, err
@@ -73,6 +74,14 @@ func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, s
 		sends = append(sends, o)
 	}
 	return sends, nil
+}
+
+// asked is the question that a job has open.
+func asked(s *flow.State) Asked {
+	if s.Asked == nil {
+		return Asked{}
+	}
+	return Asked{Ask: s.Asked.Ask, Question: s.Asked.Question, To: s.Asked.To}
 }
 
 // outKey is a message's identity for good: sending it again is the same

@@ -66,6 +66,15 @@ type Outbound struct {
 	Names   map[flow.Who]string   // names of those it is for
 	Users   map[flow.Who]Identity // identities of those it is for: of Reply.To only
 	By      flow.Who              // who said what it follows from, "" where nobody in the job did
+	Asked   Asked                 // the job's open question once the turn is over
+}
+
+// Asked is an open question: what a network shows of earlier ones is done with.
+// The zero value is none.
+type Asked struct {
+	Ask      int // counts the questions of the job, as what a choice sends does
+	Question flow.QuestionID
+	To       flow.Role // whose turn it is; "": whoever does the work
 }
 
 // Network is what every chat network must do: say things. It calls
