@@ -54,6 +54,7 @@ CREATE TABLE seen (
   sender TEXT NOT NULL
 ) STRICT;
 CREATE INDEX seen_room ON seen (room, n);
+CREATE INDEX seen_lane ON seen (lane, n);
 
 CREATE TABLE room (
   id        TEXT PRIMARY KEY,
@@ -62,6 +63,9 @@ CREATE TABLE room (
   direct    INTEGER NOT NULL DEFAULT 0,
   gap       TEXT NOT NULL DEFAULT ''     -- from where older messages are still to be fetched
 ) WITHOUT ROWID, STRICT;
+
+-- Rooms that were replaced, and the room in which what is for them is said now.
+CREATE TABLE moved (room TEXT PRIMARY KEY, successor TEXT NOT NULL) WITHOUT ROWID, STRICT;
 
 -- A job's thread and the event it hangs on, which is its card.
 CREATE TABLE root (

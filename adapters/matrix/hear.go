@@ -1,0 +1,434 @@
+package matrix
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+	"milepost/flow"
+	"milepost/flow/understand"
+)
+
+// Bounds of what is taken from an event.
+const (
+	longestID   = 255 // of Matrix identifiers
+	longestText = 64 << 10
+	longestName = 255
+)
+
+// hear gives what a person did by an event: nothing, or one message, or a file
+// with the words that came with it. rel is how the event hangs on others. An
+// error is something that was not there to ask; the event itself is never one.
+func (m *Matrix) hear(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
+	if string(evt.Sender) == m.cfg.User || !soundID(string(evt.Sender), "@") || !soundID(string(evt.ID), "$") {
+		return nil, nil
+	}
+	switch evt.Type.Type {
+	case event.EventMessage.Type:
+		return m.hearMessage(ctx, evt, rel)
+	case event.EventReaction.Type:
+		return m.hearReaction(ctx, evt, rel)
+	case event.EventRedaction.Type:
+		return m.hearRedaction(ctx, evt)
+	}
+	return nil, nil
+}
+
+func soundID(s, sigil string) bool {
+	return strings.HasPrefix(s, sigil) && len(s) > 1 && len(s) <= longestID && !strings.ContainsFunc(s, unicode.IsControl)
+}
+
+// inbound begins a message with what every event has.
+func (m *Matrix) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, error) {
+	in := bot.Inbound{Network: NetworkName, Delivery: string(evt.ID), From: Identity(string(evt.Sender))}
+	if err := m.know(ctx, string(evt.RoomID)); err != nil && (transient(err) || ctx.Err() != nil) {
+		return in, err
+	}
+	if at := time.UnixMilli(evt.Timestamp); evt.Timestamp > 0 && at.Before(time.Now().Add(24*time.Hour)) {
+		in.SentAt = at
+	}
+	trust, err := m.trustOf(ctx, evt)
+	if err != nil {
+		return in, err
+	}
+	in.Trust = trust
+	in.Name = cut(m.store.calledIn(ctx, evt.RoomID, evt.Sender), longestName)
+	in.Room = m.patternOf(ctx, evt.RoomID, evt.Sender)
+	return in, nil
+}
+
+// trustOf says whether the device an event was written on is signed by its
+// author. What comes in clear in an encrypted room may be of anybody.
+func (m *Matrix) trustOf(ctx context.Context, evt *event.Event) (flow.Trust, error) {
+	if evt.Mautrix.WasEncrypted && evt.Mautrix.TrustState >= id.TrustStateCrossSignedTOFU {
+		return flow.Verified, nil
+	}
+	secret, err := m.state.isEncrypted(ctx, string(evt.RoomID))
+	if err != nil || !secret && !evt.Mautrix.WasEncrypted {
+		return "", err
+	}
+	return flow.Unverified, nil
+}
+
+func (m *Matrix) hearMessage(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
+	c := contentOf(evt)
+	if c == nil || c.MsgType == event.MsgNotice {
+		return nil, nil // a bot's words are never answered
+	}
+	in, err := m.inbound(ctx, evt)
+	if err != nil {
+		return nil, err
+	}
+	if rel.Type == event.RelReplace {
+		return m.hearEdit(ctx, evt, rel, c, in)
+	}
+	switch {
+	case c.MsgType == event.MsgText || c.MsgType == event.MsgEmote:
+		text := c.Body
+		if rel.GetReplyTo() != "" {
+			text = event.TrimReplyFallbackText(text)
+		}
+		in.Text, in.Called = m.called(ctx, evt, c, text)
+		ok, err := m.place(ctx, evt, rel, &in)
+		if err != nil || !ok {
+			return nil, err
+		}
+		return []bot.Inbound{in}, nil
+	case fileMessage(c.MsgType):
+		words, called := m.called(ctx, evt, c, c.GetCaption())
+		in.Called = called
+		ok, err := m.place(ctx, evt, rel, &in)
+		if err != nil || !ok {
+			return nil, err
+		}
+		file := in
+		file.File = m.attachment(ctx, c)
+		if words == "" {
+			return []bot.Inbound{file}, nil
+		}
+		in.Text, in.Delivery = words, captionOf(evt.ID)
+		return []bot.Inbound{file, in}, nil
+	}
+	return nil, nil
+}
+
+// captionOf is the delivery of the words that came with a file.
+func captionOf(evt id.EventID) string { return string(evt) + "/caption" }
+
+func fileMessage(t event.MessageType) bool {
+	return t == event.MsgFile || t == event.MsgImage || t == event.MsgVideo || t == event.MsgAudio
+}
+
+// contentOf gives a message's content, nil if it has none.
+func contentOf(evt *event.Event) *event.MessageEventContent {
+	if c, ok := evt.Content.Parsed.(*event.MessageEventContent); ok {
+		return c
+	}
+	var c event.MessageEventContent
+	if len(evt.Content.VeryRaw) == 0 || json.Unmarshal(evt.Content.VeryRaw, &c) != nil {
+		return nil
+	}
+	return &c
+}
+
+// hearEdit takes new words for an earlier message of the same person. The server
+// does not see to that in encrypted rooms.
+func (m *Matrix) hearEdit(ctx context.Context, evt *event.Event, rel *event.RelatesTo, c *event.MessageEventContent, in bot.Inbound) ([]bot.Inbound, error) {
+	n := c.NewContent
+	if n == nil || n.MsgType == event.MsgNotice {
+		return nil, nil
+	}
+	if ok, err := m.sameSender(ctx, evt, rel.EventID); err != nil || !ok {
+		return nil, err
+	}
+	in.Edit = string(rel.EventID)
+	switch {
+	case n.MsgType == event.MsgText || n.MsgType == event.MsgEmote:
+		in.Text, in.Called = m.called(ctx, evt, n, event.TrimReplyFallbackText(n.Body))
+	case fileMessage(n.MsgType) && n.GetCaption() != "":
+		in.Edit = captionOf(rel.EventID)
+		in.Text, in.Called = m.called(ctx, evt, n, n.GetCaption())
+	default:
+		return nil, nil // another file is another message
+	}
+	return m.whereTarget(ctx, evt, rel.EventID, in)
+}
+
+func (m *Matrix) hearRedaction(ctx context.Context, evt *event.Event) ([]bot.Inbound, error) {
+	target := redacted(evt)
+	if !soundID(string(target), "$") {
+		return nil, nil
+	}
+	if ok, err := m.sameSender(ctx, evt, target); err != nil || !ok {
+		return nil, err // somebody keeping order in the room takes nothing back
+	}
+	in, err := m.inbound(ctx, evt)
+	if err != nil {
+		return nil, err
+	}
+	in.Delete = string(target)
+	ins, err := m.whereTarget(ctx, evt, target, in)
+	if err != nil {
+		return nil, err
+	}
+	// The words that may have come with a file go with it.
+	words := ins[0]
+	words.Delivery, words.Delete = captionOf(evt.ID), captionOf(target)
+	return append(ins, words), nil
+}
+
+// whereTarget puts a message in the conversation of the event it is about.
+func (m *Matrix) whereTarget(ctx context.Context, evt *event.Event, target id.EventID, in bot.Inbound) ([]bot.Inbound, error) {
+	thread, err := m.threadAt(ctx, target)
+	if err != nil {
+		return nil, err
+	}
+	if in.Thread = bot.Thread(thread); thread == "" {
+		in.Thread, in.Loose = threadName(string(evt.RoomID), string(target)), true
+	}
+	return []bot.Inbound{in}, nil
+}
+
+// sameSender says whether an event is of the one who now changes it.
+func (m *Matrix) sameSender(ctx context.Context, evt *event.Event, target id.EventID) (bool, error) {
+	if !soundID(string(target), "$") {
+		return false, nil
+	}
+	sender, room, err := m.state.senderOf(ctx, string(target))
+	if err != nil {
+		return false, err
+	}
+	if sender == "" {
+		old, err := m.ask(ctx, evt.RoomID, target)
+		if err != nil || old == nil {
+			return false, err
+		}
+		sender, room = string(old.Sender), string(evt.RoomID)
+	}
+	return sender == string(evt.Sender) && room == string(evt.RoomID), nil
+}
+
+// ask fetches an event, nil if there is none for us.
+func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error) {
+	e, err := m.in.fetch(ctx, room, evt)
+	switch {
+	case err == nil:
+		return e, nil
+	case transient(err) || ctx.Err() != nil || status(err) == http.StatusUnauthorized:
+		return nil, err
+	}
+	return nil, nil
+}
+
+// place finds the conversation a message is in. It is false where the message is
+// in somebody else's.
+func (m *Matrix) place(ctx context.Context, evt *event.Event, rel *event.RelatesTo, in *bot.Inbound) (bool, error) {
+	room := string(evt.RoomID)
+	if root := rel.GetThreadParent(); root != "" {
+		thread, err := m.threadOfRoot(ctx, evt.RoomID, root)
+		if err != nil {
+			return false, err
+		}
+		if thread != "" {
+			in.Thread = bot.Thread(thread)
+			return true, nil
+		}
+		if !in.Called {
+			return false, nil
+		}
+	}
+	if to := rel.GetNonFallbackReplyTo(); to != "" { // from a client without threads
+		thread, err := m.threadAt(ctx, to)
+		if err != nil {
+			return false, err
+		}
+		if thread != "" {
+			in.Thread = bot.Thread(thread)
+			return true, nil
+		}
+	}
+	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
+	return true, nil
+}
+
+// threadOfRoot gives our thread that hangs on an event. What is not known any
+// more is found again: the card is ours, and says which event it answers.
+func (m *Matrix) threadOfRoot(ctx context.Context, room id.RoomID, root id.EventID) (string, error) {
+	if !soundID(string(root), "$") {
+		return "", nil
+	}
+	thread, err := m.state.threadOf(ctx, string(root))
+	if err != nil || thread != "" {
+		return thread, err
+	}
+	// Somebody may have opened a thread on the message that began the job.
+	begun := string(threadName(string(room), string(root)))
+	card, err := m.state.rootOf(ctx, begun)
+	if err != nil {
+		return "", err
+	}
+	if card != "" {
+		return begun, nil
+	}
+	sender, _, err := m.state.senderOf(ctx, string(root))
+	if err != nil || sender != "" && sender != m.cfg.User {
+		return "", err
+	}
+	evt, err := m.ask(ctx, room, root)
+	if err != nil || evt == nil || string(evt.Sender) != m.cfg.User {
+		return "", err
+	}
+	start := relation(evt).GetReplyTo()
+	if !soundID(string(start), "$") {
+		return "", nil
+	}
+	thread = string(threadName(string(room), string(start)))
+	if home, err := m.state.homeOf(ctx, string(room)); err != nil || home != string(room) {
+		return thread, err // it hangs on something else by now
+	}
+	return thread, m.state.setRoot(ctx, thread, string(root), string(room), "")
+}
+
+// threadAt gives our thread in which an event stands, "" if in none.
+func (m *Matrix) threadAt(ctx context.Context, evt id.EventID) (string, error) {
+	thread, _, _, err := m.state.offered(ctx, string(evt))
+	if err != nil {
+		return "", err
+	}
+	if _, start := splitThread(bot.Thread(thread)); start != "" {
+		return thread, nil
+	}
+	if thread, err = m.state.threadOf(ctx, string(evt)); err != nil || thread != "" {
+		return thread, err
+	}
+	lane, room, err := m.state.laneAt(ctx, string(evt))
+	if err != nil || lane == "" {
+		return "", err
+	}
+	if lane != room {
+		if thread, err = m.state.threadOf(ctx, lane); err != nil || thread != "" {
+			return thread, err
+		}
+		evt = id.EventID(lane)
+	}
+	begun := string(threadName(room, string(evt))) // of the message that began it
+	card, err := m.state.rootOf(ctx, begun)
+	if err != nil || card == "" {
+		return "", err
+	}
+	return begun, nil
+}
+
+// called says whether a text is meant for the assistant, and takes the call out
+// of it: a mention, its name in front, words that open a job, or a room with
+// nobody else in it.
+func (m *Matrix) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
+	text = cut(strings.ToValidUTF8(text, "\ufffd"), longestText)
+	called := c.Mentions.Has(id.UserID(m.cfg.User)) || strings.Contains(c.FormattedBody, "https://matrix.to/#/"+m.cfg.User+`"`)
+	if strings.Contains(text, m.cfg.User) {
+		called, text = true, strings.TrimLeft(strings.ReplaceAll(text, m.cfg.User, ""), ":, \t")
+	}
+	local, _, _ := strings.Cut(strings.TrimPrefix(m.cfg.User, "@"), ":")
+	for _, name := range []string{m.store.calledIn(ctx, evt.RoomID, id.UserID(m.cfg.User)), local, "milepost"} {
+		if rest, ok := cutName(text, name); ok {
+			called, text = true, rest
+			break
+		}
+	}
+	if !called {
+		cmd, ok := understand.ReadCommand(text)
+		called = ok && cmd.Value.Name == understand.CmdNew || m.direct(ctx, evt.RoomID)
+	}
+	return strings.TrimSpace(text), called
+}
+
+// cutName takes a name off the front of a text, with what sets it apart.
+func cutName(text, name string) (string, bool) {
+	t := strings.TrimLeft(text, " \t\n@")
+	if utf8.RuneCountInString(name) < 3 || len(t) < len(name) || !strings.EqualFold(t[:len(name)], name) {
+		return text, false
+	}
+	rest := t[len(name):]
+	if r, _ := utf8.DecodeRuneInString(rest); rest != "" && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == '_' || r == '-' || r == '\'' || r == '’') {
+		return text, false
+	}
+	return strings.TrimLeft(rest, " \t\n:,"), true
+}
+
+// direct says whether nobody else is in a room but one.
+func (m *Matrix) direct(ctx context.Context, room id.RoomID) bool {
+	n := m.store.joined(ctx, room)
+	if n == 2 {
+		return true
+	}
+	flag, err := m.state.isDirect(ctx, string(room))
+	return err == nil && flag && n < 2
+}
+
+// patternOf gives the pattern of the configuration that a member falls under:
+// the room, else the server. Who is not in the room, or is of a server that the
+// configuration does not know, is a guest and falls under none.
+func (m *Matrix) patternOf(ctx context.Context, room id.RoomID, user id.UserID) string {
+	if !m.store.IsMembership(ctx, room, user, event.MembershipJoin) {
+		return ""
+	}
+	server := serverOf(string(user))
+	ours := server == serverOf(m.cfg.User)
+	var byRoom, byServer string
+	for _, p := range m.cfg.Patterns {
+		switch {
+		case p == string(room):
+			byRoom = p
+		case p == "@*:"+server:
+			byServer, ours = p, true
+		case strings.HasPrefix(p, "!") && serverOf(p) == server:
+			ours = true
+		}
+	}
+	if byRoom != "" && ours {
+		return byRoom
+	}
+	return byServer
+}
+
+// serverOf gives the part of an identifier after the first colon.
+func serverOf(s string) string {
+	_, server, _ := strings.Cut(s, ":")
+	return server
+}
+
+// cut shortens a text to at most n bytes, between letters.
+func cut(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	for n > 0 && !utf8.RuneStart(s[n]) {
+		n--
+	}
+	return s[:n]
+}
+
+func (s *state) senderOf(ctx context.Context, evt string) (sender, room string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT sender, room FROM seen WHERE event = ?", evt).Scan(&sender, &room)
+	return sender, room, ignoreNone(err)
+}
+
+func (s *state) laneAt(ctx context.Context, evt string) (lane, room string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT lane, room FROM seen WHERE event = ?", evt).Scan(&lane, &room)
+	return lane, room, ignoreNone(err)
+}
+
+func (s *state) isDirect(ctx context.Context, room string) (bool, error) {
+	var d int
+	err := s.db.QueryRowContext(ctx, "SELECT direct FROM room WHERE id = ?", room).Scan(&d)
+	return d == 1, errors.Join(ignoreNone(err))
+}

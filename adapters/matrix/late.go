@@ -1,0 +1,302 @@
+package matrix
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// How long a lane waits for the key of the message in front, and when the key is
+// asked for: it is often a moment later than its message.
+const (
+	askKeyAfter = 2 * time.Second
+	waitForKey  = 12 * time.Second
+
+	keptFor     = 7 * 24 * time.Hour // a message without a key, or that can't be handled
+	lateBatch   = 500
+	lostMost    = 1000
+	decryptMost = 3 // tries where decryption fails otherwise
+)
+
+const faultUnreadable = "message.unreadable"
+
+// lost remembers the sessions whose key was waited for in vain: their next
+// messages need not wait again.
+type lost struct {
+	mu       sync.Mutex
+	sessions map[id.SessionID]bool
+}
+
+func (l *lost) add(s id.SessionID) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.sessions == nil || len(l.sessions) >= lostMost {
+		l.sessions = map[id.SessionID]bool{}
+	}
+	l.sessions[s] = true
+}
+
+func (l *lost) has(s id.SessionID) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.sessions[s]
+}
+
+func (l *lost) clear() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.sessions = nil
+}
+
+// decrypt gives what is inside an encrypted event; or how long to wait; or nil
+// where the row has been dealt with otherwise.
+func (m *Matrix) decrypt(ctx context.Context, ln *lane, r *row, evt *event.Event) (*event.Event, time.Duration, error) {
+	if m.cipher == nil {
+		m.sayDumb(evt.RoomID)
+		return nil, 0, m.after(r.n, nil)
+	}
+	if evt.Content.ParseRaw(evt.Type) != nil {
+		return nil, 0, m.after(r.n, nil) // no encrypted message, whatever it says
+	}
+	plain, err := m.open(ctx, evt)
+	switch {
+	case err == nil:
+		return plain, 0, nil
+	case ctx.Err() != nil:
+		return nil, 0, ctx.Err()
+	case errors.Is(err, errNoKey):
+	case ln.tries < decryptMost:
+		return nil, 0, &bot.Error{Kind: bot.Internal, Err: fmt.Errorf("decrypt: %w", err)}
+	default:
+		m.cfg.Log.Warn("matrix: message can't be decrypted", "event", evt.ID, "room", evt.RoomID, "err", err)
+		return nil, 0, m.unread(ctx, r, evt)
+	}
+	joined, err := m.state.joinedAt(ctx, r.room)
+	if err != nil {
+		return nil, 0, err
+	}
+	if joined != 0 && evt.Timestamp <= joined {
+		return nil, 0, m.unreadBefore(ctx, r, evt, joined)
+	}
+	session := evt.Content.AsEncrypted().SessionID
+	if ln.since.IsZero() {
+		if m.in.lost.has(session) {
+			return nil, 0, m.unread(ctx, r, evt)
+		}
+		ln.since = time.Now()
+	}
+	waited := time.Since(ln.since)
+	if waited < askKeyAfter {
+		return nil, max(askKeyAfter-waited, time.Millisecond), nil
+	}
+	if !ln.asked {
+		ln.asked = true
+		if err := m.contain("asking for a key", func() error { return m.cipher.AskKey(ctx, evt) }); err != nil {
+			m.cfg.Log.Warn("matrix: ask for a key", "event", evt.ID, "err", err)
+		}
+	}
+	if waited < waitForKey {
+		return nil, max(waitForKey-waited, time.Millisecond), nil
+	}
+	m.in.lost.add(session)
+	return nil, 0, m.unread(ctx, r, evt)
+}
+
+// open decrypts. What hangs on what may be in clear only.
+func (m *Matrix) open(ctx context.Context, evt *event.Event) (plain *event.Event, err error) {
+	err = m.contain("decryption", func() (err error) {
+		plain, err = m.cipher.Decrypt(ctx, evt)
+		return err
+	})
+	if err == nil && plain == nil {
+		err = errors.New("decryption gave nothing")
+	}
+	if err == nil {
+		plain.Mautrix.WasEncrypted = true
+		plain.RoomID, plain.ID, plain.Sender, plain.Timestamp = evt.RoomID, evt.ID, evt.Sender, evt.Timestamp
+	}
+	return plain, err
+}
+
+// unread says in the conversation that a message could not be read, and keeps it
+// in case its key still comes.
+func (m *Matrix) unread(ctx context.Context, r *row, evt *event.Event) error {
+	in, ok, err := m.unreadable(ctx, evt)
+	if err != nil {
+		return err
+	}
+	if ok {
+		in.Delivery = string(evt.ID) + "/unread"
+		if err := m.hand(ctx, in); err != nil {
+			return err
+		}
+	}
+	return m.state.putAside(ctx, r.n, waitsSaid)
+}
+
+// unreadBefore says once, whatever was written before we came: keys for it were
+// never meant for us.
+func (m *Matrix) unreadBefore(ctx context.Context, r *row, evt *event.Event, joined int64) error {
+	in, ok, err := m.unreadable(ctx, evt)
+	if err != nil {
+		return err
+	}
+	if ok {
+		in.Delivery = fmt.Sprintf("%s/before/%d", r.room, joined)
+		if err := m.hand(ctx, in); err != nil {
+			return err
+		}
+	}
+	return m.after(r.n, nil)
+}
+
+// unreadable is what is known of a message without reading it; false where it is
+// not for us.
+func (m *Matrix) unreadable(ctx context.Context, evt *event.Event) (bot.Inbound, bool, error) {
+	in, err := m.inbound(ctx, evt)
+	if err != nil {
+		return in, false, err
+	}
+	in.Fault, in.Called = faultUnreadable, m.direct(ctx, evt.RoomID)
+	rel := relation(evt)
+	if rel.Type == event.RelReplace {
+		rel = &event.RelatesTo{} // what it was to change stands elsewhere
+	}
+	ok, err := m.place(ctx, evt, rel, &in)
+	return in, ok, err
+}
+
+// sayDumb logs, once for each room, that this program can't read it.
+func (m *Matrix) sayDumb(room id.RoomID) {
+	m.in.mu.Lock()
+	said := m.in.dumb[string(room)]
+	m.in.dumb[string(room)] = true
+	m.in.mu.Unlock()
+	if !said {
+		m.cfg.Log.Warn("matrix: an encrypted room can't be read: encryption is not configured or not in this build", "room", room)
+	}
+}
+
+// lateKeys tries again what waits for keys, whenever some have come.
+func (m *Matrix) lateKeys(ctx context.Context) {
+	if m.cipher == nil {
+		return
+	}
+	for {
+		err := m.retrySaid(ctx)
+		if err != nil && ctx.Err() == nil {
+			m.cfg.Log.Warn("matrix: try messages whose key was missing", "err", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-m.cipher.NewKeys():
+			m.in.lost.clear()
+			m.in.lanes.keysCame()
+		}
+	}
+}
+
+// retrySaid hands over late what can be read now.
+func (m *Matrix) retrySaid(ctx context.Context) error {
+	for after := int64(0); ; {
+		rows, err := m.state.said(ctx, after)
+		if err != nil || len(rows) == 0 {
+			return err
+		}
+		for _, r := range rows {
+			after = r.n
+			evt := new(event.Event)
+			if json.Unmarshal(r.raw, evt) != nil || evt.Content.ParseRaw(evt.Type) != nil {
+				continue
+			}
+			evt.RoomID = id.RoomID(r.room)
+			if _, err := m.open(ctx, evt); err != nil {
+				continue
+			}
+			if err := m.state.putAside(ctx, r.n, waitsNot); err != nil {
+				return err
+			}
+			m.cfg.Log.Info("matrix: the key of a message has come late", "event", r.event, "room", r.room)
+			m.in.lanes.add(r.n, r.lane)
+		}
+	}
+}
+
+// said gives the rows that were said to be unreadable, some at a time.
+func (s *state) said(ctx context.Context, after int64) (list []row, err error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT n, event, room, lane, raw FROM inbox WHERE waits = ? AND n > ? ORDER BY n LIMIT ?", waitsSaid, after, lateBatch)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r row
+		if err := rows.Scan(&r.n, &r.event, &r.room, &r.lane, &r.raw); err != nil {
+			return nil, err
+		}
+		list = append(list, r)
+	}
+	return list, rows.Err()
+}
+
+// Housekeeping: how often, and how many events are remembered.
+const (
+	keepEvery = 10 * time.Minute
+	seenMost  = 200_000
+)
+
+// housekeep does what has time: missed messages, members of encrypted rooms, and
+// forgetting what is old.
+func (m *Matrix) housekeep(ctx context.Context) {
+	select {
+	case <-ctx.Done():
+		return
+	case <-m.synced:
+	}
+	m.knowEncrypted(ctx)
+	tick := time.NewTicker(keepEvery)
+	defer tick.Stop()
+	for {
+		m.fillLater(ctx)
+		gone, err := m.state.prune(ctx, time.Now().Add(-keptFor))
+		if err != nil && ctx.Err() == nil {
+			m.cfg.Log.Warn("matrix: forget what is old", "err", err)
+		}
+		if gone > 0 {
+			m.cfg.Log.Warn("matrix: gave up messages whose key never came or that can't be handled", "messages", gone, "after", keptFor)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// prune forgets rows that were put aside before a time, and the oldest events
+// seen, but never a room's last one: a gap ends at it.
+func (s *state) prune(ctx context.Context, before time.Time) (gone int64, err error) {
+	err = s.tx(ctx, func(tx *sql.Tx) error {
+		res, err := tx.ExecContext(ctx, "DELETE FROM inbox WHERE waits <> 0 AND came < ?", before.UnixMilli())
+		if err != nil {
+			return err
+		}
+		if gone, err = res.RowsAffected(); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `DELETE FROM seen WHERE n <= (SELECT coalesce(max(n), 0) FROM seen) - ?
+			AND n NOT IN (SELECT max(n) FROM seen GROUP BY room)`, seenMost)
+		return err
+	})
+	return gone, err
+}

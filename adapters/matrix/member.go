@@ -1,0 +1,327 @@
+package matrix
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"net/http"
+	"slices"
+	"strings"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// Reasons that whoever invited us can read. They tell nothing of the workshop.
+const (
+	whyNotYou   = "This assistant takes invitations from its own workshop only."
+	whyNoCipher = "This assistant has no encryption here: please invite it to a room without."
+)
+
+// putInvites puts invitations into the inbox. Only those of the section for them
+// count: the same comes again in the timeline once we are in.
+func (m *Matrix) putInvites(ctx context.Context, tx *sql.Tx, resp *mautrix.RespSync, since string, now int64) error {
+	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Invite)) {
+		inv := resp.Rooms.Invite[room]
+		if inv == nil || !soundID(string(room), "!") {
+			continue
+		}
+		var e *event.Event
+		secret := false
+		for _, s := range inv.BestState() {
+			if m.ownMembership(s) == event.MembershipInvite {
+				e = s
+			}
+			secret = secret || s != nil && s.Type.Type == event.StateEncryption.Type
+		}
+		if e == nil || !soundID(string(e.Sender), "@") {
+			continue
+		}
+		direct, _ := e.Content.Raw["is_direct"].(bool)
+		raw, err := json.Marshal(invitation{Direct: direct, Secret: secret})
+		if err != nil {
+			return err
+		}
+		// The events of an invitation need have no identifier.
+		row := &event.Event{ID: id.EventID(fmt.Sprintf("%s/invite/%s", room, since)), RoomID: room, Sender: e.Sender, Type: invited, Content: event.Content{VeryRaw: raw}}
+		if _, err := tx.ExecContext(ctx, "UPDATE room SET joined = 0 WHERE id = ?", room); err != nil {
+			return err // whatever was before is over
+		}
+		if err := putInbox(ctx, tx, row, string(room), now); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// invited is the type of the inbox's rows that are invitations. No event of a
+// room gets there under it.
+var invited = event.Type{Type: "invitation"}
+
+type invitation struct {
+	Direct bool `json:"direct"`
+	Secret bool `json:"secret"` // encrypted
+}
+
+// moves does what is no word of anybody: invitations, and rooms that move. It is
+// true if the event was one.
+func (m *Matrix) moves(ctx context.Context, evt *event.Event) (bool, error) {
+	switch evt.Type.Type {
+	case invited.Type:
+		return true, m.answerInvite(ctx, evt)
+	case event.StateTombstone.Type:
+		return true, m.follow(ctx, evt)
+	}
+	return false, nil
+}
+
+func (m *Matrix) answerInvite(ctx context.Context, evt *event.Event) error {
+	var inv invitation
+	if err := json.Unmarshal(evt.Content.VeryRaw, &inv); err != nil {
+		return nil
+	}
+	switch {
+	case !m.mayInvite(string(evt.Sender)):
+		return m.decline(ctx, evt, whyNotYou)
+	case inv.Secret && m.cipher == nil:
+		return m.decline(ctx, evt, whyNoCipher)
+	}
+	if inv.Direct {
+		if err := m.state.setDirect(ctx, string(evt.RoomID)); err != nil {
+			return err
+		}
+	}
+	if _, err := m.client.JoinRoomByID(ctx, evt.RoomID); err != nil {
+		if transient(err) || ctx.Err() != nil {
+			return fmt.Errorf("join room: %w", err)
+		}
+		m.cfg.Log.Warn("matrix: invitation can't be followed", "room", evt.RoomID, "by", evt.Sender, "err", err)
+		return nil
+	}
+	m.cfg.Log.Info("matrix: joined", "room", evt.RoomID, "by", evt.Sender)
+	m.forgetMembers(string(evt.RoomID))
+	if err := m.know(ctx, string(evt.RoomID)); err != nil && (transient(err) || ctx.Err() != nil) {
+		return err
+	}
+	return nil
+}
+
+// mayInvite says whether somebody may bring us into a room.
+func (m *Matrix) mayInvite(user string) bool {
+	return m.cfg.May != nil && m.cfg.May(user) || slices.Contains(m.cfg.Servers, serverOf(user))
+}
+
+func (m *Matrix) decline(ctx context.Context, evt *event.Event, why string) error {
+	m.cfg.Log.Info("matrix: invitation declined", "room", evt.RoomID, "by", evt.Sender, "reason", why)
+	_, err := m.client.LeaveRoom(ctx, evt.RoomID, &mautrix.ReqLeave{Reason: why})
+	if err != nil && (transient(err) || ctx.Err() != nil) {
+		return fmt.Errorf("decline invitation: %w", err)
+	}
+	return nil // withdrawn, or declined before a crash
+}
+
+// follow goes after a room that was replaced. Its threads are those of the new
+// room from then on, for what we say; what is said in the old is still heard.
+func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
+	var c event.TombstoneEventContent
+	if json.Unmarshal(evt.Content.VeryRaw, &c) != nil || !soundID(string(c.ReplacementRoom), "!") || c.ReplacementRoom == evt.RoomID {
+		return nil
+	}
+	req := &mautrix.ReqJoinRoom{}
+	if server := serverOf(string(evt.Sender)); server != "" {
+		req.Via = []string{server}
+	}
+	if _, err := m.client.JoinRoom(ctx, string(c.ReplacementRoom), req); err != nil {
+		if transient(err) || ctx.Err() != nil {
+			return fmt.Errorf("follow a room: %w", err)
+		}
+		m.cfg.Log.Warn("matrix: a room was replaced and the new one can't be joined: an invitation is needed", "room", evt.RoomID, "new", c.ReplacementRoom, "err", err)
+		return nil
+	}
+	if err := m.know(ctx, string(c.ReplacementRoom)); err != nil && (transient(err) || ctx.Err() != nil) {
+		return err
+	}
+	// Not before it is known that the new room says the same: anybody with the
+	// power for a tombstone could otherwise send jobs where he likes.
+	create, _ := m.store.GetCreate(ctx, c.ReplacementRoom)
+	if create == nil || create.Content.AsCreate().Predecessor == nil || create.Content.AsCreate().Predecessor.RoomID != evt.RoomID {
+		m.cfg.Log.Warn("matrix: a room names a successor that does not name it back", "room", evt.RoomID, "new", c.ReplacementRoom)
+		return nil
+	}
+	m.cfg.Log.Info("matrix: followed a room", "room", evt.RoomID, "new", c.ReplacementRoom)
+	return m.state.moveRoom(ctx, string(evt.RoomID), string(c.ReplacementRoom))
+}
+
+// noteLeft logs how we came out of a room.
+func (m *Matrix) noteLeft(room id.RoomID, events []*event.Event) {
+	how, by := event.MembershipLeave, id.UserID("")
+	for _, e := range events {
+		if ms := m.ownMembership(e); ms == event.MembershipLeave || ms == event.MembershipBan {
+			how, by = ms, e.Sender
+		}
+	}
+	switch {
+	case how == event.MembershipBan:
+		m.cfg.Log.Warn("matrix: banned from a room", "room", room, "by", by)
+	case string(by) == m.cfg.User || by == "":
+		m.cfg.Log.Info("matrix: left a room", "room", room)
+	default:
+		m.cfg.Log.Warn("matrix: removed from a room", "room", room, "by", by)
+	}
+	m.forgetMembers(string(room))
+}
+
+// knowing is a room whose state has been asked for, or is being.
+type knowing struct {
+	done chan struct{}
+	err  error
+	came []*event.Event // state that came by sync meanwhile, and is newer
+}
+
+// know asks for a room's state, members and encryption above all, before
+// anything is sent there: once for each start and stay.
+func (m *Matrix) know(ctx context.Context, room string) error {
+	m.in.mu.Lock()
+	k := m.in.known[room]
+	if k != nil {
+		m.in.mu.Unlock()
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-k.done:
+			return k.err
+		}
+	}
+	k = &knowing{done: make(chan struct{})}
+	m.in.known[room] = k
+	m.in.mu.Unlock()
+
+	err := m.askState(ctx, room)
+	m.in.mu.Lock()
+	defer m.in.mu.Unlock()
+	if k.err = err; err != nil {
+		if m.in.known[room] == k {
+			delete(m.in.known, room) // the next one asks again
+		}
+	} else {
+		for _, e := range k.came {
+			mautrix.UpdateStateStore(ctx, m.store, e)
+		}
+	}
+	k.came = nil
+	close(k.done)
+	return k.err
+}
+
+func (m *Matrix) askState(ctx context.Context, room string) error {
+	if !soundID(room, "!") {
+		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("%.100q is no room", room)}
+	}
+	state, err := m.client.State(ctx, id.RoomID(room))
+	if err != nil {
+		return fmt.Errorf("ask for a room's state: %w", err)
+	}
+	if _, ok := state[event.StateEncryption][""]; ok {
+		return m.state.setEncrypted(ctx, room)
+	}
+	return nil
+}
+
+// learntMeanwhile keeps state that came while a room was being asked for: the
+// answer may be older.
+func (m *Matrix) learntMeanwhile(room string, e *event.Event) {
+	m.in.mu.Lock()
+	defer m.in.mu.Unlock()
+	if k := m.in.known[room]; k != nil {
+		select {
+		case <-k.done:
+		default:
+			k.came = append(k.came, e)
+		}
+	}
+}
+
+// forgetMembers has a room asked for again.
+func (m *Matrix) forgetMembers(room string) {
+	m.in.mu.Lock()
+	defer m.in.mu.Unlock()
+	if k := m.in.known[room]; k != nil {
+		select {
+		case <-k.done:
+			delete(m.in.known, room)
+		default: // being asked just now
+		}
+	}
+}
+
+// knowEncrypted asks for the members of the encrypted rooms we are in, so that
+// the first answer after a start need not wait for it.
+func (m *Matrix) knowEncrypted(ctx context.Context) {
+	list, err := m.state.encryptedRooms(ctx)
+	for _, room := range list {
+		if ctx.Err() != nil {
+			return
+		}
+		if err := m.know(ctx, room); err != nil && ctx.Err() == nil {
+			m.cfg.Log.Debug("matrix: members of a room", "room", room, "err", err)
+		}
+	}
+	if err != nil && ctx.Err() == nil {
+		m.cfg.Log.Warn("matrix: read rooms", "err", err)
+	}
+}
+
+func (s *state) encryptedRooms(ctx context.Context) (list []string, err error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT id FROM room WHERE encrypted = 1 AND joined <> 0")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var room string
+		if err := rows.Scan(&room); err != nil {
+			return nil, err
+		}
+		list = append(list, room)
+	}
+	return list, rows.Err()
+}
+
+func (s *state) setDirect(ctx context.Context, room string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO room (id, direct) VALUES (?, 1) ON CONFLICT (id) DO UPDATE SET direct = 1", room)
+	return err
+}
+
+// moveRoom lets the threads of a room go on in another. Their names stay; what
+// they hang on is made anew when something is said there next.
+func (s *state) moveRoom(ctx context.Context, from, to string) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "INSERT INTO moved (room, successor) VALUES (?, ?) ON CONFLICT (room) DO UPDATE SET successor = excluded.successor", from, to)
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, "DELETE FROM root WHERE room = ?", from)
+		return err
+	})
+}
+
+// homeOf gives the room in which what is for a room is said now.
+func (s *state) homeOf(ctx context.Context, room string) (string, error) {
+	for range 20 { // rooms move one after the other, and never in a circle but by malice
+		var next string
+		err := s.db.QueryRowContext(ctx, "SELECT successor FROM moved WHERE room = ?", room).Scan(&next)
+		if err := ignoreNone(err); err != nil {
+			return "", err
+		}
+		if next == "" || strings.EqualFold(next, room) {
+			return room, nil
+		}
+		room = next
+	}
+	return room, nil
+}

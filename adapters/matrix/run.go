@@ -1,0 +1,214 @@
+package matrix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/gofrs/flock"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// Hearer takes what is heard.
+type Hearer interface {
+	Handle(context.Context, bot.Inbound) error
+}
+
+// inward is what belongs to the messages on their way in.
+type inward struct {
+	poll    *http.Client // for the requests that the server holds
+	hear    Hearer
+	lanes   *lanes
+	loading sync.Mutex // held while rows are taken into lanes
+	behind  atomic.Bool // more rows wait than there is room for
+	handled handled
+	lost    lost
+	panics  atomic.Int64 // contained ones
+	fetch   func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
+
+	mu    sync.Mutex
+	known map[string]*knowing // rooms whose members have been asked for
+	dumb  map[string]bool     // encrypted rooms of which it was logged that they can't be read
+	tried int                 // times the same sync response could not be taken because of a gap
+}
+
+// staleAfter is for how long nothing may come before it is not ready: some
+// polls.
+const staleAfter = 3 * time.Minute
+
+// New checks a configuration. Nothing is opened and nobody asked yet.
+func New(cfg Config) (*Matrix, error) {
+	cfg, err := cfg.sound()
+	if err != nil {
+		return nil, err
+	}
+	if cfg.Encryption && !hasEncryption {
+		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("configure matrix: %w", errNoEncryption)}
+	}
+	if cfg.Log == nil {
+		cfg.Log = slog.New(slog.DiscardHandler)
+	}
+	client, err := newClient(cfg)
+	if err != nil {
+		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("configure matrix: %w", err)}
+	}
+	m := &Matrix{cfg: cfg, client: client, store: newRooms(), synced: make(chan struct{})}
+	client.StateStore = m.store
+	m.in.poll = &http.Client{Transport: client.Client.Transport, Timeout: pollLimit}
+	m.in.known, m.in.dumb = map[string]*knowing{}, map[string]bool{}
+	m.in.handled.full = make(chan struct{}, 1)
+	m.in.fetch = m.client.GetEvent
+	return m, nil
+}
+
+// Name is the network's name.
+func (m *Matrix) Name() string { return NetworkName }
+
+// Ready is nil while messages come in; else it says why they don't.
+func (m *Matrix) Ready() error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	switch {
+	case m.fault != nil:
+		return m.fault
+	case m.worked.IsZero():
+		return &bot.Error{Kind: bot.Unavailable, Err: errors.New("matrix: not connected yet")}
+	case time.Since(m.worked) > staleAfter:
+		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("matrix: nothing from the homeserver since %s", m.worked.UTC().Format(time.RFC3339))}
+	}
+	return nil
+}
+
+// stands keeps whether it works, and why not.
+func (m *Matrix) stands(err error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.fault = err; err == nil {
+		m.worked = time.Now()
+	}
+}
+
+// Run hears until ctx is done, and is run once. An error is for good: it needs a
+// person. Everything else is tried again.
+func (m *Matrix) Run(ctx context.Context, hear Hearer) (err error) {
+	unlock, err := m.lead()
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	defer m.client.Client.CloseIdleConnections()
+	defer func() {
+		if err != nil && ctx.Err() == nil {
+			m.stands(err)
+		}
+	}()
+	if m.state, err = openState(ctx, m.cfg.Dir); err != nil {
+		return &bot.Error{Kind: bot.Unavailable, Err: err}
+	}
+	defer func() { err = errors.Join(err, m.state.close()) }()
+	if err := m.clearTemp(); err != nil {
+		return err
+	}
+	if err := m.insist(ctx, "log in", m.login); err != nil {
+		return leaving(ctx, err)
+	}
+	if m.cfg.Encryption {
+		err := m.insist(ctx, "open encryption", func(ctx context.Context) error {
+			c, err := openCipher(ctx, m.client, m.cfg)
+			if err == nil {
+				m.cipher = c
+			}
+			return err
+		})
+		if err != nil {
+			return leaving(ctx, err)
+		}
+		defer func() { err = errors.Join(err, m.cipher.Close()) }()
+	}
+	m.in.hear = hear
+	return leaving(ctx, m.work(ctx))
+}
+
+// work runs the parts until one of them ends for good or ctx is done, and waits
+// for all.
+func (m *Matrix) work(ctx context.Context) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	m.in.lanes = newLanes()
+	if err := m.load(ctx); err != nil {
+		return fmt.Errorf("read inbox: %w", err)
+	}
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() { m.answer(ctx) })
+	}
+	wg.Go(func() { m.sweep(ctx) })
+	wg.Go(func() { m.lateKeys(ctx) })
+	wg.Go(func() { m.housekeep(ctx) })
+	wg.Go(func() {
+		if err := m.syncLoop(ctx); err != nil {
+			cancel(err)
+		}
+	})
+	<-ctx.Done()
+	m.in.lanes.close()
+	wg.Wait()
+	err := m.dropHandled(context.WithoutCancel(ctx))
+	if cause := context.Cause(ctx); !errors.Is(cause, context.Canceled) && !errors.Is(cause, context.DeadlineExceeded) {
+		err = errors.Join(cause, err)
+	}
+	return err
+}
+
+// leaving makes an end that was asked for no error.
+func leaving(ctx context.Context, err error) error {
+	if ctx.Err() != nil && (errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)) {
+		return nil
+	}
+	return err
+}
+
+// lead makes this the only program that syncs with this directory: two would
+// take each other's keys.
+func (m *Matrix) lead() (func(), error) {
+	if err := os.MkdirAll(m.cfg.Dir, 0o700); err != nil {
+		return nil, &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("open state: %w", err)}
+	}
+	lock := flock.New(filepath.Join(m.cfg.Dir, "lock"), flock.SetPermissions(0o600))
+	held, err := lock.TryLock()
+	switch {
+	case err != nil:
+		return nil, &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("lock %s: %w", m.cfg.Dir, err)}
+	case !held:
+		return nil, &bot.Error{Kind: bot.Conflict, Err: fmt.Errorf("another program is working with %s: stop it first, as two on one device lose each other's keys", m.cfg.Dir)}
+	}
+	return func() { _ = lock.Close() }, nil
+}
+
+// insist repeats what fails for want of an answer, until it works, ctx is done
+// or it fails for good.
+func (m *Matrix) insist(ctx context.Context, what string, do func(context.Context) error) error {
+	var b backoff
+	for {
+		err := do(ctx)
+		if err == nil || ctx.Err() != nil || !transient(err) {
+			return err
+		}
+		wait := b.next(err)
+		m.stands(&bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("matrix: %s: %w", what, err)})
+		m.cfg.Log.Warn("matrix: "+what, "err", err, "again in", wait.Round(time.Millisecond))
+		if err := sleep(ctx, wait); err != nil {
+			return err
+		}
+	}
+}
