@@ -1,5 +1,215 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"strings"
+	"time"
 
-func checkCommand(s *streams) *cobra.Command { return &cobra.Command{Use: "check"} }
+	"github.com/spf13/cobra"
+
+	"milepost/adapters/sqlite"
+	"milepost/bot"
+)
+
+// checkFor bounds a look at one network.
+const checkFor = time.Minute
+
+func checkCommand(s *streams) *cobra.Command {
+	var file string
+	c := &cobra.Command{Use: "check --config FILE", Short: "tries a configuration of serve, changes nothing", Args: takesNone}
+	c.Flags().StringVar(&file, "config", "", "configuration `file`")
+	c.RunE = func(cmd *cobra.Command, _ []string) error {
+		if file == "" {
+			return wrongCall{errors.New("--config FILE is missing")}
+		}
+		c, err := readConfig(file)
+		if err != nil {
+			return err
+		}
+		return s.check(cmd.Context(), c)
+	}
+	return c
+}
+
+// check prints what is found, each with what is to be mended, and ends with an
+// error if anything is.
+func (s *streams) check(ctx context.Context, c *config) error {
+	found := []bot.Finding{{Area: "configuration", What: fmt.Sprintf("%s: %s", c.file, c.summary()), OK: true}}
+	store := checkStore(ctx, c)
+	found = append(found, store...)
+	found = append(found, checkKeys(c)...)
+	found = append(found, checkAddress(ctx, c))
+	if err := c.readSecrets(); err != nil {
+		found = append(found, faulty("secrets", "not all can be read", err)...)
+	} else {
+		found = append(found, bot.Finding{Area: "secrets", What: "all can be read", OK: true})
+		found = append(found, s.checkNetworks(ctx, c)...)
+	}
+	bad := 0
+	for _, f := range found {
+		mark := "OK  "
+		if !f.OK {
+			mark = "MEND"
+			bad++
+		}
+		if err := s.say("%s %s: %s", mark, f.Area, f.What); err != nil {
+			return err
+		}
+		if f.Mend != "" {
+			if err := s.say("     %s", strings.ReplaceAll(f.Mend, "\n", "\n     ")); err != nil {
+				return err
+			}
+		}
+	}
+	if bad > 0 {
+		return fmt.Errorf("%d of %d findings are to be mended", bad, len(found))
+	}
+	return nil
+}
+
+func (c *config) summary() string {
+	var of []string
+	for i := range c.shops {
+		s := &c.shops[i]
+		of = append(of, fmt.Sprintf("shop %s with %d people and %d rooms", s.name, len(s.people), len(s.rooms)))
+	}
+	return strings.Join(of, ", ")
+}
+
+// faulty makes a finding of each of the errors that were joined.
+func faulty(area, what string, err error) (found []bot.Finding) {
+	var many interface{ Unwrap() []error }
+	if !errors.As(err, &many) {
+		return []bot.Finding{{Area: area, What: what, Mend: err.Error()}}
+	}
+	for _, e := range many.Unwrap() {
+		found = append(found, bot.Finding{Area: area, What: what, Mend: e.Error()})
+	}
+	return found
+}
+
+// checkStore opens the store to read, or looks whether it could be made.
+func checkStore(ctx context.Context, c *config) []bot.Finding {
+	bad := func(what, mend string) []bot.Finding {
+		return []bot.Finding{{Area: "store", What: what, Mend: mend}}
+	}
+	if err := checkOwner(c.store, ownerServe); err != nil {
+		return bad("it is another's", err.Error())
+	}
+	store, err := sqlite.Open(ctx, sqlite.Config{Dir: c.store, ReadOnly: true})
+	if errors.Is(err, sqlite.ErrNoStore) {
+		if err := canMake(c.store); err != nil {
+			return bad(c.store+" is not there and can't be made", err.Error())
+		}
+		return []bot.Finding{{Area: "store", What: c.store + " is not there yet; the first start makes it", OK: true}}
+	}
+	if err != nil {
+		return bad(c.store+" can't be opened", err.Error())
+	}
+	err = errors.Join(store.Verify(ctx), store.Close())
+	if err != nil {
+		return bad(c.store+" is damaged", err.Error()+"\nstop serve, keep the directory as it is, and restore a backup into an empty one")
+	}
+	return []bot.Finding{{Area: "store", What: c.store + ": database, log, heads and evidence hold", OK: true}}
+}
+
+// canMake says whether a directory that is not there, or empty, could be made and
+// written to. Nothing is tried: a look at its nearest parent has to do.
+func canMake(dir string) error {
+	for {
+		fi, err := os.Stat(dir)
+		switch {
+		case err == nil && !fi.IsDir():
+			return fmt.Errorf("%s is no directory", dir)
+		case err == nil:
+			if err := mayWrite(dir); err != nil {
+				return fmt.Errorf("%s can't be written to: %w", dir, err)
+			}
+			return nil
+		case !errors.Is(err, fs.ErrNotExist), dir == filepath.Dir(dir):
+			return err
+		}
+		dir = filepath.Dir(dir)
+	}
+}
+
+// checkKeys reads each shop's signing key.
+func checkKeys(c *config) (found []bot.Finding) {
+	from := source{dir: c.store, cfg: c}
+	for _, f := range from.keyFiles(from.shops(nil)) {
+		k, err := f.read()
+		_, had := os.Lstat(f.public)
+		switch {
+		case err == nil:
+			found = append(found, bot.Finding{Area: "key of shop " + f.shop, What: k.Public(), OK: true})
+		case errors.Is(err, fs.ErrNotExist) && had != nil && f.from.env == "":
+			found = append(found, bot.Finding{Area: "key of shop " + f.shop, What: "not there yet; the first start makes it", OK: true})
+		case errors.Is(err, fs.ErrNotExist):
+			found = append(found, bot.Finding{Area: "key of shop " + f.shop, What: "not at hand", Mend: err.Error() + "\nput it back; without it a new one is made where none is named, and the log says so"})
+		default:
+			found = append(found, bot.Finding{Area: "key of shop " + f.shop, What: "can't be read", Mend: err.Error()})
+		}
+	}
+	return found
+}
+
+// checkAddress tries whether the address of health and figures is free, or taken
+// by the program that runs on this very store.
+func checkAddress(ctx context.Context, c *config) bot.Finding {
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", c.log.metrics)
+	switch {
+	case err == nil:
+		_ = l.Close()
+		return bot.Finding{Area: "metrics_addr", What: c.log.metrics + " is free", OK: true}
+	case socketAnswers(ctx, c.store):
+		return bot.Finding{Area: "metrics_addr", What: c.log.metrics + " is taken; the program runs", OK: true}
+	}
+	return bot.Finding{Area: "metrics_addr", What: c.log.metrics + " can't be listened at", Mend: err.Error()}
+}
+
+// socketAnswers says whether a program runs on a data directory.
+func socketAnswers(ctx context.Context, dir string) bool {
+	short, free, err := socketPath(filepath.Join(dir, socketName))
+	if err != nil {
+		return false
+	}
+	defer free()
+	c, err := (&net.Dialer{}).DialContext(ctx, "unix", short)
+	if err != nil {
+		return false
+	}
+	_ = c.Close()
+	return true
+}
+
+// checkNetworks has each network try what is configured.
+func (s *streams) checkNetworks(ctx context.Context, c *config) (found []bot.Finding) {
+	log := s.log(slog.LevelError)
+	nets, err := makeNetworks(s.wires(), c, kit{dir: c.store, log: log, look: true})
+	if err != nil {
+		return faulty("network", "can't be made", err)
+	}
+	for _, n := range nets {
+		found = append(found, lookAt(ctx, n)...)
+	}
+	return found
+}
+
+func lookAt(ctx context.Context, n network) (found []bot.Finding) {
+	defer func() {
+		if p := recover(); p != nil {
+			found = append(found, bot.Finding{Area: n.Name(), What: fmt.Sprintf("a fault of the program: %v", p), Mend: string(debug.Stack())})
+		}
+	}()
+	ctx, cancel := context.WithTimeout(ctx, checkFor)
+	defer cancel()
+	return n.Check(ctx)
+}

@@ -47,6 +47,7 @@ type kit struct {
 	dir   string    // data directory; a network keeps its own in a folder of its name
 	blobs bot.Blobs // where files that go out lie
 	log   *slog.Logger
+	look  bool // only to Check or to Forget: nothing is made that is not there
 }
 
 func (k kit) own(name string) string { return filepath.Join(k.dir, name) }

@@ -21,7 +21,12 @@ import (
 // TestMain lets the test binary be the program, so that scripts and kills run a
 // process of its own.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"milepost": main})
+	testscript.Main(m, map[string]func(){"milepost": main, "milepost-line": mainLine})
+}
+
+// mainLine is the program with the tests' own chat network.
+func mainLine() {
+	os.Exit(execute(os.Args[1:], &streams{in: os.Stdin, out: os.Stdout, err: os.Stderr, nets: []wire{wireLine}}))
 }
 
 // TestScripts runs the program as scripts do: one file of testdata a behaviour.
