@@ -29,7 +29,7 @@ type inward struct {
 	poll    *http.Client // for the requests that the server holds
 	hear    Hearer
 	lanes   *lanes
-	loading sync.Mutex // held while rows are taken into lanes
+	loading sync.Mutex  // held while rows are taken into lanes
 	behind  atomic.Bool // more rows wait than there is room for
 	handled handled
 	lost    lost

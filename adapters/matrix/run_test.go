@@ -1,0 +1,223 @@
+package matrix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+	"maunium.net/go/mautrix/event"
+
+	"milepost/adapters/matrix/homeserver"
+	"milepost/adapters/matrix/person"
+	"milepost/bot"
+)
+
+var eventMessage = event.EventMessage
+
+func TestHearsPlainRoom(t *testing.T) {
+	r := newRig(t).start().ready()
+	ann := person.Join(t, r.server, "ann")
+	room := r.room(ann, false)
+	ann.Say(room, "good morning")
+	start := ann.Mention(room, "new tyres on the grey van", r.user())
+	in := r.ear.text(t, "new tyres on the grey van")
+	if !in.Loose || !in.Called || in.Thread != threadName(string(room), string(start)) || in.Delivery != string(start) || in.From != Identity(string(ann.ID)) {
+		t.Errorf("heard %s", seen([]bot.Inbound{in}))
+	}
+	if err := r.m.Ready(); err != nil {
+		t.Errorf("ready: %v", err)
+	}
+	card := r.card(room, start, `[{"label":"yes","send":"job1.1.yes"},{"label":"no","send":"job1.1.no"}]`)
+	ann.SayInThread(room, card, "225/45 R17")
+	if in := r.ear.text(t, "225/45 R17"); in.Loose || in.Thread != threadName(string(room), string(start)) {
+		t.Errorf("in the thread: %s", seen([]bot.Inbound{in}))
+	}
+	ann.Reply(room, card, "a plain reply")
+	if in := r.ear.text(t, "a plain reply"); in.Loose || in.Thread != threadName(string(room), string(start)) {
+		t.Errorf("reply: %s", seen([]bot.Inbound{in}))
+	}
+	said := ann.SayInThread(room, card, "odd")
+	r.ear.text(t, "odd")
+	ann.Edit(room, said, "even")
+	if in := r.ear.text(t, "even"); in.Edit != string(said) || in.Loose {
+		t.Errorf("edit: %s", seen([]bot.Inbound{in}))
+	}
+	tap := ann.React(room, card, "1️⃣")
+	in = r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Tap != "" })[0]
+	if in.Tap != "job1.1.yes" || in.Job != "job1" || in.Loose {
+		t.Errorf("tap: %s", seen([]bot.Inbound{in}))
+	}
+	ann.Redact(room, tap)
+	r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Delete == string(tap) })
+	ann.Redact(room, said)
+	r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Delete == string(said) && !in.Loose })
+	if n := r.ear.repeats; n != 0 {
+		t.Errorf("%d handed over twice", n)
+	}
+}
+
+func TestRunLeavesNothing(t *testing.T) {
+	r := newRig(t)
+	before := goleak.IgnoreCurrent()
+	r.start().ready()
+	r.stop()
+	goleak.VerifyNone(t, before, goleak.IgnoreAnyFunction("net/http.(*conn).serve"), goleak.IgnoreAnyFunction("net/http.(*Transport).dialConnFor"),
+		goleak.IgnoreAnyFunction("net/http/httputil.(*ReverseProxy).ServeHTTP"))
+}
+
+func TestOnlyOne(t *testing.T) {
+	r := newRig(t).start().ready()
+	second, err := New(r.cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = second.Run(t.Context(), newEar())
+	var e *bot.Error
+	if !errors.As(err, &e) || e.Kind != bot.Conflict {
+		t.Errorf("a second one: %v, want a conflict", err)
+	}
+}
+
+// many has people say n things in turn in several threads, and gives the words
+// of each thread in order.
+func many(r *rig, p *person.Person, n, threads int) map[string][]string {
+	r.t.Helper()
+	room := r.room(p, false)
+	want := map[string][]string{}
+	var cards []string
+	for i := range threads {
+		start := p.Mention(room, fmt.Sprintf("job %d", i), r.user())
+		r.ear.text(r.t, fmt.Sprintf("job %d", i))
+		cards = append(cards, string(r.card(room, start, "[]")))
+	}
+	_ = cards
+	return want
+}
+
+func TestLongGap(t *testing.T) {
+	r := newRig(t).start().ready()
+	ann := person.Join(t, r.server, "ann")
+	room := r.room(ann, false)
+	start := ann.Mention(room, "a job", r.user())
+	r.ear.text(t, "a job")
+	card := r.card(room, start, "[]")
+	r.stop()
+	var want []string
+	for i := range 500 {
+		want = append(want, fmt.Sprintf("no. %d", i))
+		ann.SayInThread(room, card, want[i])
+	}
+	begin := time.Now()
+	r.start()
+	got := r.ear.wait(t, 60*time.Second, 500, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
+	t.Logf("500 messages in %v; %d requests for older ones; %d repeats", time.Since(begin).Round(time.Millisecond), r.proxy.Count("GET", "/messages"), r.ear.repeats)
+	if r.proxy.Count("GET", "/messages") == 0 {
+		t.Error("there was no gap to fill")
+	}
+	if g := texts(got); !slices.Equal(g, want) {
+		t.Errorf("order: got %q", g)
+	}
+	for _, in := range got {
+		if in.Thread != threadName(string(room), string(start)) || in.Loose {
+			t.Fatalf("wrong place: %s", seen([]bot.Inbound{in}))
+		}
+	}
+}
+
+func texts(list []bot.Inbound) (all []string) {
+	for _, in := range list {
+		all = append(all, in.Text)
+	}
+	return all
+}
+
+func TestFaultsOfTheLine(t *testing.T) {
+	r := newRig(t).start().ready()
+	ann := person.Join(t, r.server, "ann")
+	room := r.room(ann, false)
+	say := func(words string) { ann.Mention(room, words, r.user()) }
+
+	r.proxy.RepeatSync(3)
+	say("one")
+	say("two")
+	r.ear.text(t, "one")
+	r.ear.text(t, "two")
+
+	r.proxy.Fail(2, "GET", "/sync", homeserver.Fault{Status: 429, RetryAfter: time.Second})
+	say("three")
+	r.ear.text(t, "three")
+	say("four")
+	r.ear.text(t, "four")
+
+	r.proxy.Fail(1, "GET", "/sync", homeserver.Fault{Lose: true})
+	r.proxy.Fail(1, "GET", "/sync", homeserver.Fault{Status: 502})
+	say("five")
+	r.ear.text(t, "five")
+
+	r.proxy.Down()
+	say("six")
+	time.Sleep(2 * time.Second)
+	if r.m.Ready() == nil {
+		t.Error("ready without a line")
+	}
+	r.proxy.Up(t)
+	r.ear.text(t, "six")
+
+	r.server.Restart(t)
+	say("seven")
+	r.ear.text(t, "seven")
+	if got, want := texts(r.ear.all()), []string{"one", "two", "three", "four", "five", "six", "seven"}; !slices.Equal(got, want) {
+		t.Errorf("heard %q, want %q", got, want)
+	}
+	if r.ear.repeats != 0 {
+		t.Errorf("%d handed over twice", r.ear.repeats)
+	}
+}
+
+func TestRefusedToken(t *testing.T) {
+	r := newRig(t).start().ready()
+	r.server.Logout(t, homeserver.Account{AccessToken: r.cfg.AccessToken})
+	select {
+	case err := <-r.ends:
+		var e *bot.Error
+		if !errors.As(err, &e) || e.Kind != bot.Forbidden || !strings.Contains(err.Error(), "new access token") {
+			t.Errorf("ended with %v", err)
+		}
+		r.ends <- nil
+	case <-time.After(40 * time.Second):
+		t.Error("goes on without a token")
+	}
+	if r.m.Ready() == nil {
+		t.Error("ready without a token")
+	}
+}
+
+func TestPasswordOnce(t *testing.T) {
+	r := newRig(t)
+	r.cfg.AccessToken, r.cfg.Password = "", "password of milepost"
+	r.start().ready()
+	first := r.m.client.DeviceID
+	r.again()
+	if second := r.m.client.DeviceID; second != first || first == "" {
+		t.Errorf("devices %q and %q", first, second)
+	}
+	if n := r.proxy.Count("POST", "/login"); n != 1 {
+		t.Errorf("%d logins", n)
+	}
+	r.stop()
+	r.cfg.Dir, r.cfg.Password = t.TempDir(), "wrong"
+	m, err := New(r.cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = m.Run(context.Background(), r.ear)
+	var e *bot.Error
+	if !errors.As(err, &e) || e.Kind != bot.Forbidden {
+		t.Errorf("wrong password: %v", err)
+	}
+}
