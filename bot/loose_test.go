@@ -81,6 +81,22 @@ func TestBesideSeveralJobs(t *testing.T) {
 	ask()
 }
 
+// A job asked for in another job's thread gets a thread of its own.
+func TestNewJobInAThread(t *testing.T) {
+	r := start(t, newMem())
+	r.say("tech", "new job unit 14")
+	first := r.job()
+	in := r.in("tech", "new job unit 15")
+	in.Begins = "hall/new"
+	r.give(in)
+	if o := r.last(); o.Job == first || o.Thread != "hall/new" {
+		t.Errorf("job %s, thread %s", o.Job, o.Thread)
+	}
+	if r.say("tech", "2438"); r.last().Job != first {
+		t.Errorf("what is written in the first thread goes to %s", r.last().Job)
+	}
+}
+
 // A stranger beside the threads is turned away if he calls, and not heard if not.
 func TestBesideStranger(t *testing.T) {
 	r := start(t, newMem())

@@ -27,6 +27,7 @@ type Inbound struct {
 	Shop     string      // "" is the only shop
 	Network  string      // terminal, matrix, slack
 	Thread   Thread      // where it was written; "" where there is only one place to write
+	Begins   Thread      // where a job that begins with this message is to live; "": where it was written
 	Loose    bool        // written outside any thread of ours: Thread is where a new job would begin, and joins no other
 	Called   bool        // the assistant was addressed: by mention, by a command of the network, or in a direct message
 	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace

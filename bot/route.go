@@ -231,6 +231,9 @@ func (b *Bot) newJob(v *visit) error {
 		return b.internal(v, err)
 	}
 	v.job, v.fresh = job, true
+	if v.in.Begins != "" {
+		v.in.Thread = v.in.Begins // each job has a thread of its own, even one asked for in another's
+	}
 	return nil
 }
 

@@ -49,7 +49,8 @@ func soundID(s, sigil string) bool {
 
 // inbound begins a message with what every event has.
 func (m *Matrix) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, error) {
-	in := bot.Inbound{Network: NetworkName, Delivery: string(evt.ID), From: Identity(string(evt.Sender))}
+	in := bot.Inbound{Network: NetworkName, Delivery: string(evt.ID), From: Identity(string(evt.Sender)),
+		Begins: threadName(string(evt.RoomID), string(evt.ID))}
 	if err := m.know(ctx, string(evt.RoomID)); err != nil && (transient(err) || ctx.Err() != nil) {
 		return in, err
 	}
