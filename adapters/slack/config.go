@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/url"
 	"strings"
+	"time"
 
 	"milepost/bot"
 )
@@ -30,6 +31,8 @@ type Config struct {
 
 	MaxFile int64     // bytes of an incoming file; 0: 64 MiB
 	Blobs   bot.Blobs // where files that go out lie; nil: none go
+
+	Every time.Duration // between two messages in a channel; 0: a second, as Slack asks; below 0: no pause
 
 	Program string
 	Log     *slog.Logger
@@ -68,6 +71,9 @@ func (c Config) sound() (Config, error) {
 	}
 	if c.MaxFile == 0 {
 		c.MaxFile = 64 << 20
+	}
+	if c.Every == 0 {
+		c.Every = postEvery
 	}
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)

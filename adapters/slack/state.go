@@ -85,6 +85,20 @@ CREATE TABLE shown (
   PRIMARY KEY (channel, ts)
 ) WITHOUT ROWID, STRICT;
 CREATE INDEX shown_job ON shown (job);
+`, `
+-- A post that is to be shown anew: stale is 1 until Slack has its present form.
+ALTER TABLE shown ADD COLUMN stale INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE shown ADD COLUMN rev   INTEGER NOT NULL DEFAULT 0;
+CREATE INDEX shown_stale ON shown (stale, at);
+CREATE INDEX sent_at ON sent (at);
+`, `
+-- What a row holds, for its reader, and whether it waits for none before it. Of
+-- messages: thread, author and parts, by which a deletion that was missed is found.
+ALTER TABLE inbox ADD COLUMN kind TEXT NOT NULL DEFAULT '';
+ALTER TABLE seen ADD COLUMN root  TEXT NOT NULL DEFAULT '';
+ALTER TABLE seen ADD COLUMN user  TEXT NOT NULL DEFAULT '';
+ALTER TABLE seen ADD COLUMN parts TEXT NOT NULL DEFAULT '';
+CREATE INDEX seen_came ON seen (came);
 `}
 
 // openState opens or makes the database in a directory of mode 0700.

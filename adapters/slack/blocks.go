@@ -1,0 +1,224 @@
+package slack
+
+import (
+	"strconv"
+	"strings"
+
+	api "github.com/slack-go/slack"
+
+	"milepost/flow"
+)
+
+// message is what a post is made of: the text alone says everything, the blocks
+// say the same for those who see them.
+type message struct {
+	text   string // escaped
+	blocks []api.Block
+}
+
+// post is what is said, apart from how: kept while it may have to look
+// different later.
+type post struct {
+	Kind    flow.ReplyKind
+	Text    string
+	Choices []flow.Choice `json:",omitempty"`
+	Calls   []string      `json:",omitempty"` // user ids of those who must answer and were not here
+	Name    string        `json:",omitempty"` // or their names, where they are on no Slack
+	Form    string        `json:",omitempty"` // form that answers it, "" none
+
+	Ask    int       `json:",omitempty"` // number of the question, 0 if it is none
+	To     flow.Role `json:",omitempty"` // whose turn it is
+	Log    int64     `json:",omitempty"`
+	Done   bool      `json:",omitempty"` // nothing is to be chosen any more
+	Picked string    `json:",omitempty"` // what was chosen
+	By     string    `json:",omitempty"` // by whom, a name
+	Maybe  *pick     `json:",omitempty"` // chosen, but not yet known to be taken
+}
+
+// pick is a choice that somebody made.
+type pick struct {
+	User, Name, Label string
+}
+
+// At most so many buttons, the form's among them.
+const maxButtons = 5
+
+// ids of what can be pressed. The block says what it is, its number the rest.
+const (
+	blockText    = "text"
+	blockChoices = "choices"
+	blockPicked  = "picked"
+	actionChoose = "choose" // choose:1 …
+	actionForm   = "form"
+)
+
+// maxPiece is the room for a message's own words, once escaped; mentions, choices
+// and marks have theirs beside it, and all together stay below maxText.
+const maxPiece = 3000
+
+// maxLine is the room for a choice spelt out.
+const maxLine = 120
+
+// room is what of maxPiece the choices leave.
+func (p *post) room() int {
+	n := 0
+	for _, line := range numbered(p.Choices, 0) {
+		n += length(line) + 1
+	}
+	return max(maxPiece-max(0, n-500), 500)
+}
+
+// render gives a post as Slack takes it.
+func render(p *post) message {
+	if p.Kind == flow.Card {
+		return renderCard(p)
+	}
+	var m message
+	text := tidy(p.Text)
+	said := []string{calls(p) + mark(p.Kind) + escape(orDash(text))}
+	m.blocks = append(m.blocks, richText(blockText, lead(p), text))
+	switch {
+	case p.Done:
+		if p.Picked != "" {
+			line := picked(p)
+			said = append(said, escape(line))
+			m.blocks = append(m.blocks, richText(blockPicked, nil, line))
+		}
+	default:
+		said = append(said, numbered(p.Choices, 0)...)
+		if rest := inWords(p); len(rest) > 0 {
+			m.blocks = append(m.blocks, richText("more", nil, strings.Join(rest, "\n")))
+		}
+		if b := buttons(p); len(b) > 0 {
+			m.blocks = append(m.blocks, api.NewActionBlock(blockChoices, b...))
+		}
+	}
+	m.text = strings.Join(said, "\n")
+	return m
+}
+
+// renderCard shows a job: its first line large, the rest below.
+func renderCard(p *post) message {
+	text := tidy(p.Text)
+	first, rest, _ := strings.Cut(text, "\n")
+	m := message{text: escape(clip(orDash(text), maxPiece))}
+	m.blocks = append(m.blocks, api.NewHeaderBlock(plain(first, maxHeader), api.HeaderBlockOptionBlockID("job")))
+	if length(first) > maxHeader {
+		rest = first + "\n" + rest
+	}
+	if strings.TrimSpace(rest) != "" {
+		m.blocks = append(m.blocks, richText(blockText, nil, clip(rest, maxPiece)))
+	}
+	return m
+}
+
+// richText is a block in which words are words, whatever signs they hold.
+func richText(id string, lead []api.RichTextSectionElement, text string) api.Block {
+	return api.NewRichTextBlock(id, api.NewRichTextSection(append(lead, asIs(orDash(text), nil))...))
+}
+
+// mark stands before what must not be overlooked.
+func mark(k flow.ReplyKind) string {
+	switch k {
+	case flow.Caution:
+		return "⚠ "
+	case flow.Refusal:
+		return "⛔ "
+	}
+	return ""
+}
+
+// lead is what stands before a message's words: who is called, and the mark.
+func lead(p *post) []api.RichTextSectionElement {
+	var list []api.RichTextSectionElement
+	for _, u := range p.Calls {
+		list = append(list, api.NewRichTextSectionUserElement(u, nil), asIs(" ", nil))
+	}
+	if s := mark(p.Kind); s != "" {
+		list = append(list, asIs(s, nil))
+	}
+	if p.Name != "" {
+		list = append(list, asIs(clip(tidy(p.Name), 100)+": ", nil))
+	}
+	return list
+}
+
+// calls is the same in text.
+func calls(p *post) string {
+	var b strings.Builder
+	for _, u := range p.Calls {
+		b.WriteString("<@" + u + "> ")
+	}
+	if p.Name != "" {
+		b.WriteString(escape(clip(tidy(p.Name), 100)) + ": ")
+	}
+	return b.String()
+}
+
+// numbered are the choices as lines that can be typed, from one on.
+func numbered(cs []flow.Choice, from int) []string {
+	var list []string
+	for i, c := range cs {
+		if i >= from {
+			list = append(list, strconv.Itoa(i+1)+" "+escape(clip(oneLine(c.Label), maxLine)))
+		}
+	}
+	return list
+}
+
+// inWords are the choices that no button shows in full, as lines for a block.
+func inWords(p *post) []string {
+	n := shownButtons(p)
+	for _, c := range p.Choices[:n] {
+		if length(c.Label) > seenLabel {
+			n = 0 // one is cut off on a phone: all of them are spelt out
+			break
+		}
+	}
+	var list []string
+	for i, c := range p.Choices {
+		if i >= n {
+			list = append(list, strconv.Itoa(i+1)+"  "+clip(oneLine(c.Label), maxLine))
+		}
+	}
+	return list
+}
+
+func shownButtons(p *post) int {
+	if p.Form != "" {
+		return min(len(p.Choices), maxButtons-1)
+	}
+	return min(len(p.Choices), maxButtons)
+}
+
+// buttons are the first choices, the likeliest in colour, and the form's.
+func buttons(p *post) []api.BlockElement {
+	var list []api.BlockElement
+	n := shownButtons(p)
+	for i, c := range p.Choices[:n] {
+		label := oneLine(c.Label)
+		if len(p.Choices) > 1 {
+			label = strconv.Itoa(i+1) + "  " + label // the number can be typed as well
+		}
+		b := api.NewButtonBlockElement(actionChoose+":"+strconv.Itoa(i+1), c.Send, plain(label, maxLabel))
+		if i == 0 {
+			b.Style = api.StylePrimary
+		}
+		list = append(list, b)
+	}
+	if p.Form != "" {
+		list = append(list, api.NewButtonBlockElement(actionForm, p.Form, plain(say("slack.form", nil), maxLabel)))
+	}
+	return list
+}
+
+// picked says what was chosen and by whom.
+func picked(p *post) string {
+	s := "✔ " + clip(oneLine(p.Picked), 300)
+	if p.By != "" {
+		s += " · " + clip(oneLine(p.By), 100)
+	}
+	return s
+}
+
+func oneLine(s string) string { return orDash(strings.Join(strings.Fields(tidy(s)), " ")) }

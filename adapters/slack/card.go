@@ -1,0 +1,165 @@
+package slack
+
+import (
+	"context"
+	"time"
+
+	api "github.com/slack-go/slack"
+
+	"milepost/bot"
+)
+
+// EditCard shows a job's card as it now is: the first time it is posted, and all
+// that follows hangs on it. Later it is changed in place. A state that has not
+// yet been shown is overtaken by the next; it is kept here, so on return nothing
+// can be lost, but it may take a moment until people see it.
+func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
+	ctx, leave, err := s.enter(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	a, err := s.aim(ctx, &out)
+	if err != nil {
+		return err
+	}
+	if _, err := s.state.giveWay(ctx, s.me, &out); err != nil {
+		return failed("note what is answered", err)
+	}
+	defer s.mouth.homes.changed()
+	p := s.post(&out)
+	root, err := s.state.rootOf(ctx, a.thread)
+	if err != nil {
+		return failed("edit card", err)
+	}
+	if root == "" {
+		return s.firstCard(ctx, &out, a, p)
+	}
+	r := shown{channel: a.channel, ts: root, thread: a.thread, job: a.job, post: *p}
+	if err := s.state.want(ctx, r); err != nil {
+		return failed("edit card", err)
+	}
+	if lane := s.paces.of(a.channel); lane.tryChange(false) {
+		if s.mouth.updates.tryEnter(out.Job) {
+			s.changeNow(ctx, lane, a.channel, root)
+			return nil
+		}
+		lane.leave(0)
+	}
+	s.mouth.wake()
+	return nil
+}
+
+// firstCard posts the card, and the thread hangs on it from then on.
+func (s *Slack) firstCard(ctx context.Context, out *bot.Outbound, a aim, p *post) error {
+	a.root = ""
+	if err := s.sendPost(ctx, out.Key, a, p); err != nil {
+		return err
+	}
+	ts, _, _, err := s.state.sentAs(ctx, out.Key)
+	if err != nil {
+		return failed("edit card", err)
+	}
+	return failed("edit card", s.state.setRoot(context.WithoutCancel(ctx), a.thread, a.channel, ts, a.job))
+}
+
+// mouth is what speaking keeps in memory.
+type mouth struct {
+	more    chan struct{} // a post is to look different
+	updates *pace         // of the whole workspace: chat.update is counted so
+	homes   homes
+}
+
+func (m *mouth) init(every time.Duration) {
+	m.more = make(chan struct{}, 1)
+	if every > 0 {
+		every = updateEvery
+	}
+	m.updates = newPace(every, updateBurst)
+	m.homes.init()
+}
+
+func (m *mouth) wake() {
+	select {
+	case m.more <- struct{}{}:
+	default:
+	}
+}
+
+// changePosts changes our posts until ctx is done, each to what it is to look
+// like by then: one change is under way at a time, and what came meanwhile is in
+// the next. A channel in which messages wait comes later.
+func (s *Slack) changePosts(ctx context.Context, st *state) {
+	for ctx.Err() == nil {
+		list, err := st.stale(ctx, 100)
+		if err != nil && ctx.Err() == nil {
+			s.log.Error("read what is to be changed", "err", err)
+		}
+		pause := 30 * time.Second
+		for _, r := range list {
+			lane, pressing := s.paces.of(r.channel), time.Since(r.at) > patience
+			if !lane.mayChange(pressing) {
+				pause = 100 * time.Millisecond
+				continue
+			}
+			if s.mouth.updates.enter(ctx, r.job) != nil {
+				return
+			}
+			if !lane.tryChange(pressing) {
+				s.mouth.updates.leave(0)
+				pause = 100 * time.Millisecond
+				continue
+			}
+			s.changeNow(ctx, lane, r.channel, r.ts)
+			pause = 0
+		}
+		t := time.NewTimer(pause)
+		select {
+		case <-s.mouth.more:
+		case <-t.C:
+		case <-ctx.Done():
+		}
+		t.Stop()
+	}
+}
+
+// changeNow changes a post to what it is to be now. The turns it was given are
+// given back. A failure leaves it to be tried again.
+func (s *Slack) changeNow(ctx context.Context, lane *pace, channel, ts string) {
+	err := s.change(ctx, channel, ts)
+	pause := wait(err)
+	if err != nil && pause == 0 {
+		pause = time.Second
+	}
+	lane.leave(0)
+	s.mouth.updates.leave(pause)
+	if err != nil {
+		if ctx.Err() == nil {
+			s.log.Warn("change post, will be tried again", "channel", channel, "in", pause, "err", plainly(err))
+		}
+		s.mouth.wake()
+	}
+}
+
+func (s *Slack) change(ctx context.Context, channel, ts string) error {
+	r, ok, err := s.state.shownAt(ctx, channel, ts)
+	if err != nil || !ok {
+		return err
+	}
+	m := render(&r.post)
+	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionDisableMarkdown(), api.MsgOptionBlocks(m.blocks...)}
+	_, _, _, err = s.api.UpdateMessageContext(ctx, channel, ts, o...)
+	switch {
+	case err == nil:
+		return s.state.fresh(context.WithoutCancel(ctx), r)
+	case is(err, uneditable), is(err, gone), is(err, badBody):
+		s.log.Warn("a post can't be changed any more", "channel", channel, "code", code(err))
+		return s.state.unshown(context.WithoutCancel(ctx), r)
+	}
+	return err
+}
+
+// speak does what speaking needs beside the calls of others, until ctx is done.
+func (s *Slack) speak(ctx context.Context, st *state) {
+	s.changePosts(ctx, st)
+}

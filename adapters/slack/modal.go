@@ -1,0 +1,5 @@
+package slack
+
+import "milepost/bot"
+
+func formFor(*bot.Outbound) string { return "" }

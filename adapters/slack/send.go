@@ -1,0 +1,281 @@
+package slack
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	api "github.com/slack-go/slack"
+
+	"milepost/bot"
+	"milepost/flow"
+)
+
+// eventType marks our posts in their metadata, where any app of the workspace
+// may read it: an opaque id and no more.
+const eventType = "milepost_post"
+
+// aim is where a message goes: the channel, and the post it hangs on, "" for the
+// channel itself.
+type aim struct {
+	channel, root string
+	thread        string // its name
+	job           string
+}
+
+// Send says a message. It waits for its turn in the channel. The same key again
+// is the same message: what is out is not said again, and where that is not
+// known it is looked for.
+func (s *Slack) Send(ctx context.Context, out bot.Outbound) error {
+	ctx, leave, err := s.enter(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	a, err := s.aim(ctx, &out)
+	if err != nil {
+		return err
+	}
+	if changed, err := s.state.giveWay(ctx, s.me, &out); err != nil {
+		return failed("note what is answered", err)
+	} else if changed {
+		defer s.mouth.wake()
+	}
+	defer s.mouth.homes.changed()
+	p := s.post(&out)
+	for i, one := range split(p) {
+		key := out.Key
+		if i > 0 {
+			key += "#" + strconv.Itoa(i+1)
+		}
+		if err := s.sendPost(ctx, key, a, one); err != nil {
+			return err
+		}
+	}
+	for i := range out.Reply.Files {
+		if err := s.sendFile(ctx, out.Key+"#file"+strconv.Itoa(i+1), a, out.Reply.Files[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// aim finds where a message goes.
+func (s *Slack) aim(ctx context.Context, out *bot.Outbound) (aim, error) {
+	team, channel, ts := splitThread(out.Thread)
+	if channel == "" || team != s.me.Team {
+		return aim{}, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("send: thread is of no channel of workspace %s", s.me.Team)}
+	}
+	a := aim{channel: channel, root: ts, thread: string(out.Thread), job: out.Job}
+	if ts == "" {
+		return a, nil
+	}
+	root, err := s.state.rootOf(ctx, a.thread)
+	if err != nil {
+		return a, failed("find thread", err)
+	}
+	if root == "" && out.Job != "" {
+		if root, err = s.findRoot(ctx, a); err != nil {
+			return a, err
+		}
+	}
+	switch {
+	case root != "":
+		a.root = root
+	case !isTS(ts):
+		a.root = "" // it began with a command, which is no message
+	}
+	return a, nil
+}
+
+// post is what a reply says, whom it calls, and what answers it.
+func (s *Slack) post(out *bot.Outbound) *post {
+	r := &out.Reply
+	p := &post{Kind: r.Kind, Text: r.Text, Choices: r.Choices, To: out.Asked.To, Log: out.Log}
+	if r.Kind == flow.Card {
+		return p
+	}
+	if r.Kind == flow.Prompt {
+		p.Ask = out.Asked.Ask
+		if len(r.Choices) > 0 {
+			if n := tapAsk(r.Choices[0].Send); n > 0 {
+				p.Ask = n
+			}
+		}
+		s.call(p, out)
+	}
+	p.Form = formFor(out)
+	return p
+}
+
+// call names who must answer, unless it is who has just spoken: he is here.
+func (s *Slack) call(p *post, out *bot.Outbound) {
+	var names []string
+	for _, w := range out.Reply.To {
+		if w == out.By {
+			return
+		}
+		team, user, _ := strings.Cut(strings.TrimPrefix(string(out.Users[w]), NetworkName+":"), "/")
+		switch {
+		case strings.HasPrefix(string(out.Users[w]), NetworkName+":") && team == s.me.Team && isID(user):
+			p.Calls = append(p.Calls, user)
+		case out.Names[w] != "":
+			names = append(names, out.Names[w])
+		}
+	}
+	slices.Sort(p.Calls)
+	if p.Calls = slices.Compact(p.Calls); len(p.Calls) > 5 {
+		p.Calls = p.Calls[:5]
+	}
+	if len(p.Calls) == 0 && out.By != "" && len(names) > 0 && len(names) <= 5 {
+		p.Name = strings.Join(names, ", ")
+	}
+}
+
+// isID says whether a word is an id as Slack gives them, so that it can be put
+// into a mention.
+func isID(s string) bool {
+	return s != "" && strings.Trim(s, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789") == ""
+}
+
+// tapAsk is the number of the question that a choice answers, 0 if it is of
+// another form.
+func tapAsk(send string) int {
+	parts := strings.SplitN(send, ".", 3)
+	if len(parts) != 3 {
+		return 0
+	}
+	n, err := strconv.Atoi(parts[1])
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+// split gives the posts that a post takes: what is chosen stands with the last.
+func split(p *post) []*post {
+	if p.Kind == flow.Card {
+		return []*post{p}
+	}
+	texts := pieces(p.Text, p.room())
+	list := make([]*post, len(texts))
+	for i, t := range texts {
+		if i < len(texts)-1 {
+			list[i] = &post{Kind: p.Kind, Text: t, Log: p.Log}
+			continue
+		}
+		last := *p
+		last.Text = t
+		list[i] = &last
+	}
+	return list
+}
+
+// rowID is a message's opaque id.
+func rowID(key string) string {
+	h := sha256.Sum256([]byte("milepost post " + key))
+	return hex.EncodeToString(h[:12])
+}
+
+// sendPost puts one post out, once.
+func (s *Slack) sendPost(ctx context.Context, key string, a aim, p *post) error {
+	ts, _, tried, err := s.state.sentAs(ctx, key)
+	if err != nil {
+		return failed("send", err)
+	}
+	if ts != "" {
+		return nil
+	}
+	row := rowID(key)
+	if tried {
+		if ts, err = s.look(ctx, a, row, key); err != nil {
+			return err
+		}
+	} else if err := s.state.trying(ctx, key, row, a.channel); err != nil {
+		return failed("send", err)
+	}
+	if ts == "" {
+		if ts, err = s.put(ctx, key, row, &a, p); err != nil {
+			return err
+		}
+	}
+	r := shown{channel: a.channel, ts: ts, thread: a.thread, job: a.job, post: *p}
+	keep := a.job != "" && (p.Kind == flow.Card || len(p.Choices) > 0 || p.Form != "")
+	if err := s.state.outcome(context.WithoutCancel(ctx), key, r, keep); err != nil {
+		return failed("send", err) // it is out; a repeat finds it
+	}
+	return nil
+}
+
+// put posts and says what ts it got. A failure whose outcome is known takes the
+// mark of the try away.
+func (s *Slack) put(ctx context.Context, key, row string, a *aim, p *post) (ts string, err error) {
+	lane := s.paces.of(a.channel)
+	if err := lane.enter(ctx, a.job); err != nil {
+		return "", errors.Join(failed("send", err), s.untry(ctx, key))
+	}
+	ts, err = s.call1(ctx, row, a, p)
+	lane.leave(wait(err))
+	switch {
+	case err == nil:
+		return ts, nil
+	case fateOf(err) == undone:
+		return "", errors.Join(failed("send", err), s.untry(ctx, key))
+	}
+	return "", failed("send", err)
+}
+
+// untry notes that a try came to nothing. Without the note a repeat looks for
+// the message in vain, and no more.
+func (s *Slack) untry(ctx context.Context, key string) error {
+	return s.state.untry(context.WithoutCancel(ctx), key)
+}
+
+// call1 is chat.postMessage, with what a person may need when Slack won't have
+// it as it is: without blocks, and without the thread once its root is deleted.
+func (s *Slack) call1(ctx context.Context, row string, a *aim, p *post) (string, error) {
+	m := render(p)
+	ts, err := s.postMessage(ctx, row, *a, m)
+	if is(err, badBody) && m.blocks != nil {
+		s.log.Warn("blocks refused, sent as text", "code", code(err))
+		m.blocks = nil
+		ts, err = s.postMessage(ctx, row, *a, m)
+	}
+	if is(err, rootless) && a.root != "" {
+		s.log.Warn("the thread's first message is gone, sent to the channel", "channel", a.channel)
+		a.root = ""
+		ts, err = s.postMessage(ctx, row, *a, m)
+	}
+	return ts, err
+}
+
+func (s *Slack) postMessage(ctx context.Context, row string, a aim, m message) (string, error) {
+	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionDisableMarkdown(),
+		api.MsgOptionDisableLinkUnfurl(), api.MsgOptionDisableMediaUnfurl(), api.MsgOptionMetadata(metadata(row, a))}
+	if m.blocks != nil {
+		o = append(o, api.MsgOptionBlocks(m.blocks...))
+	}
+	if a.root != "" {
+		o = append(o, api.MsgOptionTS(a.root))
+	}
+	_, ts, err := s.api.PostMessageContext(ctx, a.channel, o...)
+	if err == nil && ts == "" {
+		err = errNoAnswer
+	}
+	return ts, err
+}
+
+// metadata is what a post is found again by. A card also says which thread it is
+// the root of.
+func metadata(row string, a aim) api.SlackMetadata {
+	m := api.SlackMetadata{EventType: eventType, EventPayload: map[string]any{"row": row}}
+	if a.root == "" && a.job != "" {
+		m.EventPayload["thread"] = rowID(a.thread)
+	}
+	return m
+}

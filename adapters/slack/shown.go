@@ -1,0 +1,228 @@
+package slack
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"strconv"
+	"strings"
+	"time"
+
+	"milepost/bot"
+	"milepost/flow"
+)
+
+// What our posts offer is kept until it has given way: an answered question
+// shows what was chosen instead of its buttons.
+
+// shown is a post of ours as it is kept.
+type shown struct {
+	channel, ts, thread, job string
+	rev                      int64
+	at                       time.Time // since when it is to look so
+	post                     post
+}
+
+// outcome notes in one transaction that a message is out, and what it offers.
+func (s *state) outcome(ctx context.Context, key string, r shown, keep bool) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "UPDATE sent SET ts = ? WHERE key = ?", r.ts, key); err != nil {
+			return err
+		}
+		if !keep {
+			return nil
+		}
+		return putShown(ctx, tx, r, false)
+	})
+}
+
+func putShown(ctx context.Context, tx *sql.Tx, r shown, stale bool) error {
+	b, err := json.Marshal(r.post)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO shown (channel, ts, thread, job, post, at, stale, rev) VALUES (?, ?, ?, ?, ?, ?, ?, 1)
+		ON CONFLICT (channel, ts) DO UPDATE SET post = excluded.post, at = iif(stale = 1, at, excluded.at), stale = excluded.stale, rev = rev + 1`,
+		r.channel, r.ts, r.thread, r.job, string(b), time.Now().UnixMilli(), stale)
+	return err
+}
+
+// shownOf reads posts of ours by a condition.
+func shownOf(ctx context.Context, q interface {
+	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
+}, where string, args ...any) (list []shown, err error) {
+	rows, err := q.QueryContext(ctx, "SELECT channel, ts, thread, job, rev, at, post FROM shown WHERE "+where, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		var r shown
+		var post string
+		var ms int64
+		if err := rows.Scan(&r.channel, &r.ts, &r.thread, &r.job, &r.rev, &ms, &post); err != nil {
+			return nil, err
+		}
+		r.at = time.UnixMilli(ms)
+		if err := json.Unmarshal([]byte(post), &r.post); err != nil {
+			return nil, err
+		}
+		list = append(list, r)
+	}
+	return list, rows.Err()
+}
+
+// giveWay marks the posts whose question is done with, now that out is known.
+// It says whether any is to look different.
+func (s *state) giveWay(ctx context.Context, me self, out *bot.Outbound) (changed bool, err error) {
+	if out.Job == "" {
+		return false, nil
+	}
+	err = s.tx(ctx, func(tx *sql.Tx) error {
+		list, err := shownOf(ctx, tx, "job = ?", out.Job)
+		if err != nil {
+			return err
+		}
+		for i := range list {
+			r := &list[i]
+			if r.post.Kind == flow.Card || r.post.Done || !r.post.over(me, out) {
+				continue
+			}
+			if err := putShown(ctx, tx, *r, true); err != nil {
+				return err
+			}
+			changed = true
+		}
+		return nil
+	})
+	return changed, err
+}
+
+// over settles a question with what came after it, and says whether it has
+// given way.
+func (p *post) over(me self, out *bot.Outbound) bool {
+	if out.Log <= p.Log {
+		return false // of the same turn or an earlier one
+	}
+	taken := p.Maybe != nil && p.takenIn(me, out)
+	moved := out.Asked.Ask > p.Ask || out.Reply.Kind == flow.Card && out.Reply.Phase == flow.PhaseClosed
+	if !moved && !taken {
+		return false
+	}
+	again := out.Reply.Kind == flow.Prompt && out.Reply.Text == p.Text
+	if taken && !again {
+		p.Picked, p.By = p.Maybe.Label, p.Maybe.Name
+	}
+	p.Done, p.Maybe = true, nil
+	return true
+}
+
+// takenIn says whether a message follows from the choice that was made.
+func (p *post) takenIn(me self, out *bot.Outbound) bool {
+	if out.By == "" || out.Reply.Kind == flow.Card {
+		return false
+	}
+	if id, ok := out.Users[out.By]; ok {
+		return id == Identity(me.Team, p.Maybe.User) && (p.To == "" || out.Asked.To == "" || out.Reply.Role == p.To || out.Reply.Role == flow.Supervisor) &&
+			out.Reply.Kind != flow.Refusal
+	}
+	return out.Asked.Ask > p.Ask
+}
+
+// tapped notes who chose what on a post of ours, before the core has judged it.
+func (s *state) tapped(ctx context.Context, channel, ts, user, name, send string) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		list, err := shownOf(ctx, tx, "channel = ? AND ts = ?", channel, ts)
+		if err != nil {
+			return err
+		}
+		for _, r := range list {
+			for _, c := range r.post.Choices {
+				if c.Send == send && !r.post.Done {
+					r.post.Maybe = &pick{User: user, Name: name, Label: c.Label}
+					return putShown(ctx, tx, r, false)
+				}
+			}
+		}
+		return nil
+	})
+}
+
+// typed does the same for a choice that was typed, by its number or label.
+func (s *state) typed(ctx context.Context, thread, user, name, text string) error {
+	text = strings.TrimSpace(text)
+	if text == "" || len(text) > 200 {
+		return nil
+	}
+	n, numErr := strconv.Atoi(text)
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		list, err := shownOf(ctx, tx, "thread = ? ORDER BY ts DESC", thread)
+		if err != nil {
+			return err
+		}
+		for _, r := range list {
+			if r.post.Kind == flow.Card || r.post.Done {
+				continue
+			}
+			for i, c := range r.post.Choices {
+				if strings.EqualFold(oneLine(c.Label), text) || numErr == nil && n == i+1 {
+					r.post.Maybe = &pick{User: user, Name: name, Label: c.Label}
+					return putShown(ctx, tx, r, false)
+				}
+			}
+			return nil // only the latest question can be meant
+		}
+		return nil
+	})
+}
+
+// stale gives the posts that are to look different, answered questions before
+// cards, oldest first.
+func (s *state) stale(ctx context.Context, limit int) ([]shown, error) {
+	return shownOf(ctx, s.db, "stale = 1 ORDER BY instr(post, '\"Kind\":\"card\"'), at LIMIT ?", limit)
+}
+
+// fresh notes that Slack has a post as it is kept, unless it has changed
+// meanwhile. A question that has given way need not be kept.
+func (s *state) fresh(ctx context.Context, r shown) error {
+	if r.post.Done {
+		_, err := s.db.ExecContext(ctx, "DELETE FROM shown WHERE channel = ? AND ts = ? AND rev = ?", r.channel, r.ts, r.rev)
+		return err
+	}
+	_, err := s.db.ExecContext(ctx, "UPDATE shown SET stale = 0 WHERE channel = ? AND ts = ? AND rev = ?", r.channel, r.ts, r.rev)
+	return err
+}
+
+// unshown forgets a post that can't be changed any more.
+func (s *state) unshown(ctx context.Context, r shown) error {
+	_, err := s.db.ExecContext(ctx, "DELETE FROM shown WHERE channel = ? AND ts = ?", r.channel, r.ts)
+	return err
+}
+
+// want notes how a post is to look.
+func (s *state) want(ctx context.Context, r shown) error {
+	return s.tx(ctx, func(tx *sql.Tx) error { return putShown(ctx, tx, r, true) })
+}
+
+// shownAt gives a post that is to look different.
+func (s *state) shownAt(ctx context.Context, channel, ts string) (r shown, ok bool, err error) {
+	list, err := shownOf(ctx, s.db, "channel = ? AND ts = ? AND stale = 1", channel, ts)
+	if err != nil || len(list) == 0 {
+		return shown{}, false, err
+	}
+	return list[0], true, nil
+}
+
+// untry takes back the note of a try that certainly came to nothing.
+func (s *state) untry(ctx context.Context, key string) error {
+	_, err := s.db.ExecContext(ctx, "DELETE FROM sent WHERE key = ? AND ts = '' AND more = ''", key)
+	return err
+}
+
+// triedAt is when a message was first tried.
+func (s *state) triedAt(ctx context.Context, key string) (time.Time, error) {
+	var ms int64
+	err := s.db.QueryRowContext(ctx, "SELECT at FROM sent WHERE key = ?", key).Scan(&ms)
+	return time.UnixMilli(ms), ignoreNone(err)
+}
