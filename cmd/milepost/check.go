@@ -15,7 +15,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"milepost/adapters/sqlite"
 	"milepost/bot"
 )
 
@@ -43,8 +42,7 @@ func checkCommand(s *streams) *cobra.Command {
 // error if anything is.
 func (s *streams) check(ctx context.Context, c *config) error {
 	found := []bot.Finding{{Area: "configuration", What: fmt.Sprintf("%s: %s", c.file, c.summary()), OK: true}}
-	store := checkStore(ctx, c)
-	found = append(found, store...)
+	found = append(found, checkStore(ctx, c))
 	found = append(found, checkKeys(c)...)
 	found = append(found, checkAddress(ctx, c))
 	if err := c.readSecrets(); err != nil {
@@ -94,51 +92,6 @@ func faulty(area, what string, err error) (found []bot.Finding) {
 		found = append(found, bot.Finding{Area: area, What: what, Mend: e.Error()})
 	}
 	return found
-}
-
-// checkStore opens the store to read, or looks whether it could be made.
-func checkStore(ctx context.Context, c *config) []bot.Finding {
-	bad := func(what, mend string) []bot.Finding {
-		return []bot.Finding{{Area: "store", What: what, Mend: mend}}
-	}
-	if err := checkOwner(c.store, ownerServe); err != nil {
-		return bad("it is another's", err.Error())
-	}
-	store, err := sqlite.Open(ctx, sqlite.Config{Dir: c.store, ReadOnly: true})
-	if errors.Is(err, sqlite.ErrNoStore) {
-		if err := canMake(c.store); err != nil {
-			return bad(c.store+" is not there and can't be made", err.Error())
-		}
-		return []bot.Finding{{Area: "store", What: c.store + " is not there yet; the first start makes it", OK: true}}
-	}
-	if err != nil {
-		return bad(c.store+" can't be opened", err.Error())
-	}
-	err = errors.Join(store.Verify(ctx), store.Close())
-	if err != nil {
-		return bad(c.store+" is damaged", err.Error()+"\nstop serve, keep the directory as it is, and restore a backup into an empty one")
-	}
-	return []bot.Finding{{Area: "store", What: c.store + ": database, log, heads and evidence hold", OK: true}}
-}
-
-// canMake says whether a directory that is not there, or empty, could be made and
-// written to. Nothing is tried: a look at its nearest parent has to do.
-func canMake(dir string) error {
-	for {
-		fi, err := os.Stat(dir)
-		switch {
-		case err == nil && !fi.IsDir():
-			return fmt.Errorf("%s is no directory", dir)
-		case err == nil:
-			if err := mayWrite(dir); err != nil {
-				return fmt.Errorf("%s can't be written to: %w", dir, err)
-			}
-			return nil
-		case !errors.Is(err, fs.ErrNotExist), dir == filepath.Dir(dir):
-			return err
-		}
-		dir = filepath.Dir(dir)
-	}
 }
 
 // checkKeys reads each shop's signing key.
@@ -193,7 +146,7 @@ func socketAnswers(ctx context.Context, dir string) bool {
 // checkNetworks has each network try what is configured.
 func (s *streams) checkNetworks(ctx context.Context, c *config) (found []bot.Finding) {
 	log := s.log(slog.LevelError)
-	nets, err := makeNetworks(s.wires(), c, kit{dir: c.store, log: log, look: true})
+	nets, err := makeNetworks(s.wires(), c, kit{dir: c.store, log: log})
 	if err != nil {
 		return faulty("network", "can't be made", err)
 	}

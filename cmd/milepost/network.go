@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"path/filepath"
+	"slices"
 
 	"milepost/bot"
 )
@@ -47,7 +48,6 @@ type kit struct {
 	dir   string    // data directory; a network keeps its own in a folder of its name
 	blobs bot.Blobs // where files that go out lie
 	log   *slog.Logger
-	look  bool // only to Check or to Forget: nothing is made that is not there
 }
 
 func (k kit) own(name string) string { return filepath.Join(k.dir, name) }
@@ -69,6 +69,40 @@ func makeNetworks(wires []wire, c *config, k kit) ([]network, error) {
 		faults = append(faults, fmt.Errorf("%s: no chat network of it is in this build", c.file))
 	}
 	return nets, errors.Join(faults...)
+}
+
+// may says who is named in the configuration, by the identity that a network
+// makes of what it calls its people.
+func (c *config) may(identity func(string) bot.Identity) func(string) bool {
+	return func(user string) bool {
+		for i := range c.shops {
+			if _, ok := c.shops[i].people[identity(user)]; ok {
+				return true
+			}
+		}
+		return false
+	}
+}
+
+// patterns are the rooms that give a role in any shop, as a network names them.
+func (c *config) patterns(ours func(string) bool) (rooms []string) {
+	for i := range c.shops {
+		for room := range c.shops[i].rooms {
+			if ours(room) {
+				rooms = append(rooms, room)
+			}
+		}
+	}
+	slices.Sort(rooms)
+	return rooms
+}
+
+// maxFile is the most that any shop takes; each shop's own bound is the bot's.
+func (c *config) maxFile() (most int64) {
+	for i := range c.shops {
+		most = max(most, c.shops[i].policy.Sound().MaxFile)
+	}
+	return most
 }
 
 func asBot(nets []network) []bot.Network {

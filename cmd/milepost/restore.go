@@ -78,6 +78,9 @@ func restore(ctx context.Context, s *streams, file string, from source, oldKey s
 // mayLie names what may lie in the directory that a backup goes back into.
 func mayLie(from source) []string {
 	keep := []string{keyName, publicName, ownerName, socketName}
+	if from.cfg != nil {
+		keep = append(keep, "matrix", "slack") // what the networks' adapters keep is in no backup
+	}
 	for _, f := range from.keyFiles(from.shops(nil)) {
 		keep = append(keep, filepath.Base(f.private), filepath.Base(f.public))
 	}
