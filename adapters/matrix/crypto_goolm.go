@@ -140,7 +140,8 @@ func openOlm(ctx context.Context, client *mautrix.Client, cfg Config) (_ *olmCip
 
 // begin brings device, server and cross-signing together.
 func (c *olmCipher) begin(ctx context.Context, cfg Config) error {
-	if err := c.checkServer(ctx); err != nil {
+	theirs, err := c.checkServer(ctx)
+	if err != nil {
 		return err
 	}
 	// Who is in a room may have changed while we were away: each room gets a new
@@ -148,10 +149,16 @@ func (c *olmCipher) begin(ctx context.Context, cfg Config) error {
 	if _, err := c.db.Exec(ctx, "DELETE FROM crypto_megolm_outbound_session"); err != nil {
 		return fmt.Errorf("open keys: %w", err)
 	}
+	if _, has := theirs.MasterKeys[c.client.UserID]; !has {
+		// Stored before they were published, which then failed: they are nothing.
+		if err := c.forgetIdentity(ctx); err != nil {
+			return fmt.Errorf("open keys: %w", err)
+		}
+	}
 	if err := c.fetch(ctx, []id.UserID{c.client.UserID}); err != nil {
 		return unreachable(err)
 	}
-	if err := c.sign(ctx, cfg); err != nil {
+	if err := c.sign(ctx, cfg, theirs); err != nil {
 		return err
 	}
 	c.stale.Store(true) // what was out of date when we stopped still is
@@ -166,17 +173,18 @@ func (c *olmCipher) checkStored(ctx context.Context, cfg Config) error {
 	}
 	if device != "" && device != c.client.DeviceID {
 		return refuse("the keys in %s are those of device %s, but the access token is that of device %s: "+
-			"give the token of %[2]s, or begin with a new device: move %s away and log in anew", cfg.Dir, device, c.client.DeviceID, cryptoFile)
+			"give the token of the first, or begin with a new one: move %s away and log in anew", cfg.Dir, device, c.client.DeviceID, cryptoFile)
 	}
 	return nil
 }
 
-// checkServer compares our keys with those the server has of this device.
-func (c *olmCipher) checkServer(ctx context.Context) error {
+// checkServer compares our keys with those the server has of this device, and
+// gives what it has of the account.
+func (c *olmCipher) checkServer(ctx context.Context) (*mautrix.RespQueryKeys, error) {
 	user, device := c.client.UserID, c.client.DeviceID
 	resp, err := c.client.QueryKeys(ctx, &mautrix.ReqQueryKeys{DeviceKeys: mautrix.DeviceKeysRequest{user: {device}}})
 	if err != nil {
-		return unreachable(err)
+		return nil, unreachable(err)
 	}
 	account := c.mach.GetAccount()
 	theirs := resp.DeviceKeys[user][device].Keys
@@ -187,22 +195,22 @@ func (c *olmCipher) checkServer(ctx context.Context) error {
 	switch {
 	case !there && !account.Shared:
 		if err := c.mach.ShareKeys(ctx, -1); err != nil {
-			return unreachable(err)
+			return nil, unreachable(err)
 		}
 	case !there:
-		return refuse("the homeserver no longer has the keys of device %s: it was logged out, or the server was put back to an earlier state: "+anew, device, device)
+		return nil, refuse("the homeserver no longer has the keys of device %s: it was logged out, or the server was put back to an earlier state: "+anew, device, device)
 	case same && !account.Shared:
 		// A crash between upload and note: the keys were stored before.
 		account.Shared = true
 		if err := c.store.PutAccount(ctx, account); err != nil {
-			return fmt.Errorf("open keys: %w", err)
+			return nil, fmt.Errorf("open keys: %w", err)
 		}
 	case !account.Shared:
-		return refuse("the keys of device %s are lost: the homeserver has keys of it that are not here: "+anew, device, device)
+		return nil, refuse("the keys of device %s are lost: the homeserver has keys of it that are not here: "+anew, device, device)
 	case !same:
-		return refuse("the keys here are not those the homeserver has of device %s: they were restored from an older copy, or another machine uses the device: "+anew, device, device)
+		return nil, refuse("the keys here are not those the homeserver has of device %s: they were restored from an older copy, or another machine uses the device: "+anew, device, device)
 	}
-	return nil
+	return resp, nil
 }
 
 func refuse(format string, args ...any) error {
@@ -259,6 +267,12 @@ func (c *olmCipher) unwedge(_ context.Context, user id.UserID, key id.SenderKey)
 		c.keys.RLock()
 		defer c.keys.RUnlock()
 		c.mach.UnwedgeDevice(ctx, user, key)
+		// What could not be read may have been the key of a message that waits.
+		for _, ask := range c.asked.of(user) {
+			if err := ask(ctx); err != nil {
+				c.log.Warn("matrix: a key could not be asked for again", "err", err)
+			}
+		}
 	})
 }
 
@@ -280,7 +294,7 @@ func (c *olmCipher) answer(user id.UserID, req *event.RoomKeyRequestEventContent
 // the machine would ask by itself, under the wrong lock.
 func (c *olmCipher) knows(ctx context.Context, user id.UserID, find func() (*id.Device, error)) bool {
 	d, err := find()
-	if err == nil && d == nil && c.asked.may("devices of "+string(user), time.Minute) {
+	if err == nil && d == nil && c.asked.may(devicesOf(user), time.Minute) {
 		if err = c.fetch(ctx, []id.UserID{user}); err == nil {
 			d, err = find()
 		}

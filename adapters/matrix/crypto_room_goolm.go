@@ -15,9 +15,6 @@ import (
 	"maunium.net/go/mautrix/id"
 )
 
-// askEvery is how often the key of one session is asked for.
-const askEvery = 30 * time.Second
-
 // outRoom is a room that was written to since the start.
 type outRoom struct {
 	turn chan struct{} // holds one: who may encrypt
@@ -189,7 +186,7 @@ func (c *olmCipher) Decrypt(ctx context.Context, evt *event.Event) (*event.Event
 	}
 	out, err := c.decrypt(ctx, &e)
 	if err == nil && out.Mautrix.TrustState == id.TrustStateUnknownDevice &&
-		c.asked.may("devices of "+string(e.Sender), time.Minute) {
+		c.asked.may(devicesOf(e.Sender), time.Minute) {
 		// A device we never heard of: once its list is here the state is known.
 		if c.fetch(ctx, []id.UserID{e.Sender}) == nil {
 			out, err = c.decrypt(ctx, &e)
@@ -224,26 +221,6 @@ func (c *olmCipher) checkSender(ctx context.Context, e *event.Event, session id.
 		return fmt.Errorf("decrypt: %w", err)
 	case key.SourceUser != e.Sender && (key.SourceUser != c.client.UserID || key.KeySource != id.KeySourceForward):
 		return fmt.Errorf("decrypt: %w", errOtherSender)
-	}
-	return nil
-}
-
-// AskKey implements cipher. It is asked for once in a while only.
-func (c *olmCipher) AskKey(ctx context.Context, evt *event.Event) error {
-	e := *evt
-	if err := e.Content.ParseRaw(event.EventEncrypted); err != nil && !errors.Is(err, event.ErrContentAlreadyParsed) {
-		return fmt.Errorf("ask for a key: %w", err)
-	}
-	content, ok := e.Content.Parsed.(*event.EncryptedEventContent)
-	if !ok || content.SessionID == "" || !c.asked.may(string(content.SessionID), askEvery) {
-		return nil
-	}
-	err := c.mach.SendRoomKeyRequest(ctx, e.RoomID, content.SenderKey, content.SessionID, "", map[id.UserID][]id.DeviceID{
-		e.Sender:        {"*"},
-		c.client.UserID: {"*"},
-	})
-	if err != nil {
-		return fmt.Errorf("ask for a key: %w", err)
 	}
 	return nil
 }

@@ -15,13 +15,13 @@ import (
 // sign makes our device one that the account's owner has signed, if it is not
 // yet. Without that the program works, but some clients refuse to talk to it: so
 // what fails here is only logged, and found by Findings.
-func (c *olmCipher) sign(ctx context.Context, cfg Config) error {
+func (c *olmCipher) sign(ctx context.Context, cfg Config, theirs *mautrix.RespQueryKeys) error {
 	c.keys.Lock()
 	defer c.keys.Unlock()
-	has, signed, err := c.mach.GetOwnVerificationStatus(ctx)
+	_, has := theirs.MasterKeys[c.client.UserID]
+	signed := signing(theirs, c.client.UserID, c.client.DeviceID, c.mach.GetAccount().SigningKey()).OK
+	var err error
 	switch {
-	case err != nil:
-		return fmt.Errorf("open keys: %w", err)
 	case has && (signed || cfg.RecoveryKey == ""):
 		return nil
 	case has:
@@ -38,6 +38,7 @@ func (c *olmCipher) sign(ctx context.Context, cfg Config) error {
 	if err != nil {
 		c.log.Warn("matrix: our device could not be signed", "err", err)
 	}
+	// The machine's view of the account is now what the server says.
 	if _, again := c.mach.FetchKeys(ctx, []id.UserID{c.client.UserID}, true); again != nil {
 		return unreachable(again)
 	}
@@ -109,4 +110,15 @@ func (c *olmCipher) publishIdentity(ctx context.Context, cfg Config, key *ssss.K
 	}
 	c.log.Info("matrix: cross-signing keys made, our device is signed")
 	return nil
+}
+
+// forgetIdentity removes what is stored of the account's cross-signing keys.
+func (c *olmCipher) forgetIdentity(ctx context.Context) error {
+	return c.db.DoTxn(ctx, nil, func(ctx context.Context) error {
+		if _, err := c.db.Exec(ctx, "DELETE FROM crypto_cross_signing_signatures WHERE signer_user_id = $1", c.client.UserID); err != nil {
+			return err
+		}
+		_, err := c.db.Exec(ctx, "DELETE FROM crypto_cross_signing_keys WHERE user_id = $1", c.client.UserID)
+		return err
+	})
 }

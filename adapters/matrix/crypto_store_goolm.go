@@ -113,6 +113,9 @@ func (c *olmCipher) ForgetPeople(ctx context.Context, users []id.UserID) error {
 		return fmt.Errorf("forget people's keys: %w", err)
 	}
 	c.store.InitFields() // sessions in memory must not be written back
+	for _, u := range users {
+		c.asked.forget(u)
+	}
 	// Deleted bytes are overwritten; VACUUM rebuilds what is left of the pages, and
 	// the log beside the database still has the old ones.
 	for _, stmt := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
@@ -135,44 +138,4 @@ var forget = []string{
 	`DELETE FROM crypto_cross_signing_keys WHERE user_id = $1`,
 	`DELETE FROM crypto_tracked_user WHERE user_id = $1`,
 	`DELETE FROM crypto_device WHERE user_id = $1`,
-}
-
-// askedKeys is what was asked for and when, so that nothing is asked for all
-// the time. It forgets the oldest.
-type askedKeys struct {
-	mu sync.Mutex
-	at map[string]time.Time
-}
-
-const maxAsked = 4096
-
-// may says whether to ask now, and notes it.
-func (a *askedKeys) may(what string, every time.Duration) bool {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	now := time.Now()
-	if last, ok := a.at[what]; ok && now.Sub(last) < every {
-		return false
-	}
-	if a.at == nil {
-		a.at = make(map[string]time.Time)
-	}
-	if len(a.at) >= maxAsked {
-		oldest, when := "", now
-		for k, t := range a.at {
-			if !t.After(when) {
-				oldest, when = k, t
-			}
-		}
-		delete(a.at, oldest)
-	}
-	a.at[what] = now
-	return true
-}
-
-func (a *askedKeys) has(what string) bool {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	_, ok := a.at[what]
-	return ok
 }
