@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -67,12 +68,24 @@ func TestNetwork(t *testing.T, open func(t *testing.T, handle Handler) Wire) {
 // ear keeps what a network hands over.
 type ear struct {
 	heard chan bot.Inbound
-	err   error // given back, set before anything is said
+
+	mu  sync.Mutex
+	err error // given back once
 }
 
 func (e *ear) handle(_ context.Context, in bot.Inbound) error {
 	e.heard <- in
-	return e.err
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	err := e.err
+	e.err = nil
+	return err
+}
+
+func (e *ear) fail(err error) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.err = err
 }
 
 func (e *ear) next(t *testing.T) bot.Inbound {
@@ -268,12 +281,13 @@ func networkHearTap(t *testing.T, w Wire, e *ear) {
 }
 
 // A message that could not be dealt with must not end the network: the next one
-// is heard, and nobody reads a cause.
+// is heard, and nobody reads a cause. A network that keeps what it hears hands
+// the message over again first.
 func networkHearFault(t *testing.T, w Wire, e *ear) {
 	if w.Say == nil {
 		t.Skip("this network can't be spoken to in a test")
 	}
-	e.err = &bot.Error{Kind: bot.Unavailable, Say: "The store is full.", Err: errors.New("sqlite: disk I/O error 778")}
+	e.fail(&bot.Error{Kind: bot.Unavailable, Say: "The store is full.", Err: errors.New("sqlite: disk I/O error 778")})
 	w.Say(t, "kim", "first")
 	e.next(t)
 	w.Say(t, "kim", "second")

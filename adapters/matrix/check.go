@@ -1,0 +1,255 @@
+package matrix
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// checkWait is how long a check waits for each answer.
+const checkWait = 20 * time.Second
+
+// oldest is the version of the specification that we need: threads came with
+// it. (Client-Server API v1.4, module threading; from memory.)
+var oldest = mautrix.SpecV14
+
+// Check looks whether the configuration can work, and changes nothing, here or
+// on the homeserver. It may be called while the program runs.
+func (m *Matrix) Check(ctx context.Context) []bot.Finding {
+	c := &checker{m: m}
+	if c.server(ctx) && c.account(ctx) {
+		c.media(ctx)
+		c.encryption(ctx)
+		c.rooms(ctx)
+	}
+	return c.found
+}
+
+type checker struct {
+	m      *Matrix
+	client *mautrix.Client // ours, with its own token
+	found  []bot.Finding
+}
+
+func (c *checker) ok(format string, args ...any) {
+	c.found = append(c.found, bot.Finding{Area: NetworkName, What: fmt.Sprintf(format, args...), OK: true})
+}
+
+func (c *checker) bad(mend, format string, args ...any) {
+	c.found = append(c.found, bot.Finding{Area: NetworkName, What: fmt.Sprintf(format, args...), Mend: mend})
+}
+
+// server asks which versions it speaks: the one request that needs no account.
+func (c *checker) server(ctx context.Context) bool {
+	copied, err := newClient(c.m.cfg)
+	if err != nil {
+		c.bad("correct the address", "homeserver %s: %v", c.m.cfg.Homeserver, err)
+		return false
+	}
+	c.client = copied
+	limit, cancel := context.WithTimeout(ctx, checkWait)
+	defer cancel()
+	versions, err := c.client.Versions(limit)
+	if err != nil {
+		c.bad("check address, network and certificate; the address is the one clients use, not the name behind the colon of a user",
+			"homeserver %s does not answer: %v", c.m.cfg.Homeserver, err)
+		return false
+	}
+	latest := versions.GetLatest()
+	c.ok("homeserver %s answers, specification up to %s", c.m.cfg.Homeserver, latest.String())
+	if latest.LessThan(oldest) {
+		c.found = append(c.found, bot.Finding{Area: NetworkName, OK: true,
+			What: fmt.Sprintf("specification before %s: threads may be shown as replies", oldest.String())})
+	}
+	return true
+}
+
+// account asks whose token this is. A password is not tried: that would make a
+// device.
+func (c *checker) account(ctx context.Context) bool {
+	token, err := c.token(ctx)
+	switch {
+	case err != nil:
+		c.bad("see that "+c.m.cfg.Dir+" can be read", "the state can't be read: %v", err)
+		return false
+	case token == "":
+		c.ok("no device yet: the first start makes one with the password, which is not tried here")
+		return false
+	}
+	c.client.AccessToken = token
+	limit, cancel := context.WithTimeout(ctx, checkWait)
+	defer cancel()
+	who, err := c.client.Whoami(limit)
+	switch {
+	case errors.Is(err, mautrix.MUnknownToken):
+		c.bad(c.newDevice(), "the access token is not valid (any more)")
+		return false
+	case err != nil:
+		c.bad("try again; if it stays, ask who runs the homeserver", "the homeserver does not say whose the access token is: %v", err)
+		return false
+	case who.UserID.String() != c.m.cfg.User:
+		c.bad("give the token of "+c.m.cfg.User+", or correct the user", "the access token is that of %s", who.UserID)
+		return false
+	}
+	c.client.DeviceID = who.DeviceID
+	c.ok("logged in as %s, device %s", who.UserID, who.DeviceID)
+	return true
+}
+
+// token gives the configured token, or the one of the device we made.
+func (c *checker) token(ctx context.Context) (string, error) {
+	if c.m.cfg.AccessToken != "" {
+		return c.m.cfg.AccessToken, nil
+	}
+	s, done, err := c.m.ownState(ctx)
+	if s == nil || err != nil {
+		return "", err
+	}
+	defer done()
+	user, err := s.get(ctx, metaUser)
+	if err != nil || user != c.m.cfg.User {
+		return "", err
+	}
+	return s.get(ctx, metaToken)
+}
+
+func (c *checker) newDevice() string {
+	if c.m.cfg.AccessToken != "" {
+		return "configure a new access token; with encrypted rooms also move " + c.m.cfg.Dir + " away, as a new device has new keys"
+	}
+	return "move " + c.m.cfg.Dir + " away, then the next start makes a new device"
+}
+
+// media asks how large a file may be.
+func (c *checker) media(ctx context.Context) {
+	limit, cancel := context.WithTimeout(ctx, checkWait)
+	defer cancel()
+	conf, err := c.client.GetMediaConfig(limit)
+	switch {
+	case err != nil:
+		c.bad("try again; without it files are tried and may be refused", "the homeserver does not say how large files may be: %v", err)
+	case conf.UploadSize <= 0:
+		c.ok("files: the homeserver names no limit")
+	case conf.UploadSize < smallLimit:
+		c.bad("have it raised (max upload size)", "files up to %d bytes only: sheets and pictures may not fit", conf.UploadSize)
+	default:
+		c.ok("files up to %.1f MiB", float64(conf.UploadSize)/(1<<20))
+	}
+}
+
+// smallLimit is what a sheet with its picture takes.
+const smallLimit = 1 << 20
+
+func (c *checker) encryption(ctx context.Context) {
+	switch {
+	case !hasEncryption && c.m.cfg.Encryption:
+		c.bad("build with -tags goolm, or switch encryption off", "%v", errNoEncryption)
+	case !hasEncryption:
+		c.ok("encrypted rooms are not served: this build has no encryption")
+	case !c.m.cfg.Encryption:
+		c.ok("encrypted rooms are not served: encryption is off in the configuration")
+	default:
+		c.found = append(c.found, keyFindings(ctx, c.client, c.m.cfg)...)
+	}
+}
+
+// rooms looks at each configured room.
+func (c *checker) rooms(ctx context.Context) {
+	limit, cancel := context.WithTimeout(ctx, checkWait)
+	defer cancel()
+	in, err := c.client.JoinedRooms(limit)
+	if err != nil {
+		c.bad("try again", "the homeserver does not say in which rooms the assistant is: %v", err)
+		return
+	}
+	configured := slices.DeleteFunc(slices.Clone(c.m.cfg.Patterns), func(p string) bool { return !strings.HasPrefix(p, "!") })
+	if len(configured) == 0 {
+		c.ok("no rooms are configured; the assistant is in %d", len(in.JoinedRooms))
+	}
+	for _, room := range configured {
+		if !slices.Contains(in.JoinedRooms, id.RoomID(room)) {
+			c.bad("invite "+c.m.cfg.User+" there, from an account of the configuration or of an allowed server", "room %s: the assistant is not in it", room)
+			continue
+		}
+		c.room(ctx, id.RoomID(room))
+	}
+}
+
+// room looks whether we can say there what we have to.
+func (c *checker) room(ctx context.Context, room id.RoomID) {
+	limit, cancel := context.WithTimeout(ctx, checkWait)
+	defer cancel()
+	state, err := c.client.State(limit, room)
+	if err != nil {
+		c.bad("try again", "room %s: the homeserver does not say how it stands: %v", room, err)
+		return
+	}
+	encrypted := state[event.StateEncryption][""] != nil
+	words := event.EventMessage
+	how := "not encrypted"
+	if encrypted {
+		words, how = event.EventEncrypted, "encrypted"
+	}
+	if encrypted && (!hasEncryption || !c.m.cfg.Encryption) {
+		c.bad("serve encrypted rooms (a build with -tags goolm, and encryption on), or use another room: encryption can't be taken out of one",
+			"room %s is encrypted: the assistant can't read or write there", room)
+		return
+	}
+	pl := &event.PowerLevelsEventContent{}
+	if e := state[event.StatePowerLevels][""]; e != nil {
+		pl = e.Content.AsPowerLevels()
+	}
+	pl.CreateEvent = state[event.StateCreate][""]
+	has := pl.GetUserLevel(c.client.UserID)
+	for _, need := range []struct {
+		typ  event.Type
+		what string
+	}{{words, "write"}, {event.EventReaction, "put reactions under questions"}} {
+		if needs := pl.GetEventLevel(need.typ); has < needs {
+			c.bad(fmt.Sprintf("give %s level %d there, or lower that of %s", c.m.cfg.User, needs, need.typ.Type),
+				"room %s (%s): the assistant may not %s, it has power level %d and needs %d", room, how, need.what, has, needs)
+			how += ", short of rights"
+		}
+	}
+	if !strings.HasSuffix(how, "short of rights") {
+		c.ok("room %s: joined, %s, may write and react", room, how)
+	}
+	if e := state[event.StateTombstone][""]; e != nil {
+		c.bad("name the new room in the configuration", "room %s has been replaced by %s", room, e.Content.AsTombstone().ReplacementRoom)
+	}
+}
+
+// ownState gives the state: that of a running program, or opened from its
+// directory; nil where there is none yet.
+func (m *Matrix) ownState(ctx context.Context) (s *state, done func(), err error) {
+	select {
+	case <-m.synced:
+		return m.state, func() {}, nil
+	default:
+	}
+	path := filepath.Join(m.cfg.Dir, stateFile)
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, func() {}, nil
+	} else if err != nil {
+		return nil, func() {}, err
+	}
+	if s, err = openState(ctx, m.cfg.Dir); err != nil {
+		return nil, func() {}, err
+	}
+	return s, func() { _ = s.close() }, nil
+}
+
+// stateFile is the name of the state's database.
+const stateFile = "matrix.db"

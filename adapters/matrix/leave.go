@@ -1,0 +1,66 @@
+package matrix
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"maunium.net/go/mautrix/id"
+)
+
+// leaveStrangers leaves a room in which nobody has anything to do with us, once
+// that has been said. What can't be found out keeps us in: it is asked again
+// with the next stranger.
+func (m *Matrix) leaveStrangers(ctx context.Context, room id.RoomID) error {
+	why, err := m.stays(ctx, room)
+	if err != nil {
+		m.cfg.Log.Warn("matrix: stay or leave", "room", room, "err", err)
+		return nil
+	}
+	if why != "" {
+		return nil
+	}
+	if _, err := m.client.LeaveRoom(ctx, room); err != nil && status(err) != 403 && status(err) != 404 {
+		return sendFault(ctx, "leave", err)
+	}
+	if _, err := m.client.ForgetRoom(ctx, room); err != nil {
+		m.cfg.Log.Warn("matrix: forget a room that was left", "room", room, "err", err)
+	}
+	m.cfg.Log.Info("matrix: left a room of strangers", "room", room)
+	return nil
+}
+
+// stays gives why a room is not to be left, "" if there is nothing.
+func (m *Matrix) stays(ctx context.Context, room id.RoomID) (string, error) {
+	if slices.Contains(m.cfg.Patterns, room.String()) {
+		return "it is configured", nil
+	}
+	jobs, err := m.state.hasRoots(ctx, room.String())
+	if err != nil {
+		return "", err
+	}
+	if jobs {
+		return "it holds a job", nil
+	}
+	members, err := m.client.JoinedMembers(ctx, room)
+	if err != nil {
+		return "", fmt.Errorf("ask who is in the room: %w", err)
+	}
+	for user := range members.Joined {
+		if user != m.client.UserID && m.may(user.String()) {
+			return "someone in it is known", nil
+		}
+	}
+	return "", nil
+}
+
+// may says whether a user is named in the configuration, or of a server that
+// gives a role.
+func (m *Matrix) may(user string) bool {
+	if m.cfg.May != nil && m.cfg.May(user) {
+		return true
+	}
+	_, server, ok := strings.Cut(user, ":")
+	return ok && slices.Contains(m.cfg.Patterns, "@*:"+server)
+}
