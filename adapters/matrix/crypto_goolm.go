@@ -258,6 +258,9 @@ func (c *olmCipher) later(what string, f func(context.Context)) {
 
 // unwedge begins a new session with a device whose messages we can't read.
 func (c *olmCipher) unwedge(_ context.Context, user id.UserID, key id.SenderKey) {
+	if !c.asked.may("session with "+string(key), crypto.MinUnwedgeInterval) {
+		return // the library would not begin another
+	}
 	c.later("new session", func(ctx context.Context) {
 		if !c.knows(ctx, user, func() (*id.Device, error) { return c.store.FindDeviceByKey(ctx, user, key) }) {
 			return
