@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"math/rand/v2"
 	"net/http"
+	"net/url"
 	"strconv"
 	"time"
 
@@ -29,7 +30,7 @@ const (
 	maxResponse = 64 << 20
 
 	firstWait   = 500 * time.Millisecond
-	longestWait = time.Minute
+	longestWait = 15 * time.Second
 	retryAtMost = 10 * time.Minute // whatever the server asks for
 )
 
@@ -180,6 +181,15 @@ func (b *backoff) next(err error) time.Duration {
 	d := min(firstWait<<min(b.tries, 10), longestWait)
 	b.tries++
 	return max(d/2+rand.N(d/2), retryAfter(err))
+}
+
+// brief leaves the address out of an error of the line: it is long, and known.
+func brief(err error) error {
+	var u *url.Error
+	if errors.As(err, &u) {
+		return fmt.Errorf("no answer: %w", u.Err)
+	}
+	return err
 }
 
 // sleep waits, or gives the context's error.

@@ -82,7 +82,7 @@ func (m *Matrix) pageBack(ctx context.Context, room id.RoomID, from string) ([]*
 				return done(nil)
 			}
 			found = append(found, slim(e))
-			if m.ownMembership(e) == event.MembershipJoin && e.Unsigned.PrevContent == nil {
+			if m.ownMembership(e) == event.MembershipJoin && !wasIn(e) {
 				return done(nil)
 			}
 		}

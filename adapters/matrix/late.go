@@ -2,7 +2,6 @@ package matrix
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -247,56 +246,4 @@ func (s *state) said(ctx context.Context, after int64) (list []row, err error) {
 		list = append(list, r)
 	}
 	return list, rows.Err()
-}
-
-// Housekeeping: how often, and how many events are remembered.
-const (
-	keepEvery = 10 * time.Minute
-	seenMost  = 200_000
-)
-
-// housekeep does what has time: missed messages, members of encrypted rooms, and
-// forgetting what is old.
-func (m *Matrix) housekeep(ctx context.Context) {
-	select {
-	case <-ctx.Done():
-		return
-	case <-m.synced:
-	}
-	m.knowEncrypted(ctx)
-	tick := time.NewTicker(keepEvery)
-	defer tick.Stop()
-	for {
-		m.fillLater(ctx)
-		gone, err := m.state.prune(ctx, time.Now().Add(-keptFor))
-		if err != nil && ctx.Err() == nil {
-			m.cfg.Log.Warn("matrix: forget what is old", "err", err)
-		}
-		if gone > 0 {
-			m.cfg.Log.Warn("matrix: gave up messages whose key never came or that can't be handled", "messages", gone, "after", keptFor)
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
-	}
-}
-
-// prune forgets rows that were put aside before a time, and the oldest events
-// seen, but never a room's last one: a gap ends at it.
-func (s *state) prune(ctx context.Context, before time.Time) (gone int64, err error) {
-	err = s.tx(ctx, func(tx *sql.Tx) error {
-		res, err := tx.ExecContext(ctx, "DELETE FROM inbox WHERE waits <> 0 AND came < ?", before.UnixMilli())
-		if err != nil {
-			return err
-		}
-		if gone, err = res.RowsAffected(); err != nil {
-			return err
-		}
-		_, err = tx.ExecContext(ctx, `DELETE FROM seen WHERE n <= (SELECT coalesce(max(n), 0) FROM seen) - ?
-			AND n NOT IN (SELECT max(n) FROM seen GROUP BY room)`, seenMost)
-		return err
-	})
-	return gone, err
 }

@@ -39,7 +39,10 @@ type inward struct {
 	mu    sync.Mutex
 	known map[string]*knowing // rooms whose members have been asked for
 	dumb  map[string]bool     // encrypted rooms of which it was logged that they can't be read
-	tried int                 // times the same sync response could not be taken because of a gap
+
+	// Of the sync's goroutine: tries of the same response.
+	tried   int // that ended at a gap
+	keyless int // that ended in a panic at its keys
 }
 
 // staleAfter is for how long nothing may come before it is not ready: some
@@ -205,8 +208,8 @@ func (m *Matrix) insist(ctx context.Context, what string, do func(context.Contex
 			return err
 		}
 		wait := b.next(err)
-		m.stands(&bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("matrix: %s: %w", what, err)})
-		m.cfg.Log.Warn("matrix: "+what, "err", err, "again in", wait.Round(time.Millisecond))
+		m.stands(&bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("matrix: %s: %w", what, brief(err))})
+		m.cfg.Log.Warn("matrix: "+what, "err", brief(err), "again in", wait.Round(time.Millisecond))
 		if err := sleep(ctx, wait); err != nil {
 			return err
 		}

@@ -1,0 +1,119 @@
+package matrix
+
+import (
+	"context"
+
+	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
+)
+
+// place finds the conversation a message is in. It is false where the message is
+// in somebody else's.
+func (m *Matrix) place(ctx context.Context, evt *event.Event, rel *event.RelatesTo, in *bot.Inbound) (bool, error) {
+	room := string(evt.RoomID)
+	if root := rel.GetThreadParent(); root != "" {
+		thread, err := m.threadOfRoot(ctx, evt.RoomID, root)
+		if err != nil {
+			return false, err
+		}
+		if thread != "" {
+			in.Thread = bot.Thread(thread)
+			return true, nil
+		}
+		if !in.Called {
+			return false, nil
+		}
+	}
+	if to := rel.GetNonFallbackReplyTo(); to != "" { // from a client without threads
+		thread, err := m.threadAt(ctx, to)
+		if err != nil {
+			return false, err
+		}
+		if thread != "" {
+			in.Thread = bot.Thread(thread)
+			return true, nil
+		}
+	}
+	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
+	return true, nil
+}
+
+// threadOfRoot gives our thread that hangs on an event. What is not known any
+// more is found again: the card is ours, and says which event it answers.
+func (m *Matrix) threadOfRoot(ctx context.Context, room id.RoomID, root id.EventID) (string, error) {
+	if !soundID(string(root), "$") {
+		return "", nil
+	}
+	thread, err := m.state.threadOf(ctx, string(root))
+	if err != nil || thread != "" {
+		return thread, err
+	}
+	// Somebody may have opened a thread on the message that began the job.
+	begun := string(threadName(string(room), string(root)))
+	card, err := m.state.rootOf(ctx, begun)
+	if err != nil {
+		return "", err
+	}
+	if card != "" {
+		return begun, nil
+	}
+	sender, _, err := m.state.senderOf(ctx, string(root))
+	if err != nil || sender != "" && sender != m.cfg.User {
+		return "", err
+	}
+	evt, err := m.ask(ctx, room, root)
+	if err != nil || evt == nil || string(evt.Sender) != m.cfg.User {
+		return "", err
+	}
+	start := relation(evt).GetReplyTo()
+	if !soundID(string(start), "$") {
+		return "", nil
+	}
+	thread = string(threadName(string(room), string(start)))
+	if home, err := m.state.homeOf(ctx, string(room)); err != nil || home != string(room) {
+		return thread, err // it hangs on something else by now
+	}
+	return thread, m.state.setRoot(ctx, thread, string(root), string(room), "")
+}
+
+// threadAt gives our thread in which an event stands, "" if in none.
+func (m *Matrix) threadAt(ctx context.Context, evt id.EventID) (string, error) {
+	thread, _, _, err := m.state.offered(ctx, string(evt))
+	if err != nil {
+		return "", err
+	}
+	if _, start := splitThread(bot.Thread(thread)); start != "" {
+		return thread, nil
+	}
+	if thread, err = m.state.threadOf(ctx, string(evt)); err != nil || thread != "" {
+		return thread, err
+	}
+	lane, room, err := m.state.laneAt(ctx, string(evt))
+	if err != nil || lane == "" {
+		return "", err
+	}
+	if lane != room {
+		if thread, err = m.state.threadOf(ctx, lane); err != nil || thread != "" {
+			return thread, err
+		}
+		evt = id.EventID(lane)
+	}
+	begun := string(threadName(room, string(evt))) // of the message that began it
+	card, err := m.state.rootOf(ctx, begun)
+	if err != nil || card == "" {
+		return "", err
+	}
+	return begun, nil
+}
+
+func (s *state) senderOf(ctx context.Context, evt string) (sender, room string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT sender, room FROM seen WHERE event = ?", evt).Scan(&sender, &room)
+	return sender, room, ignoreNone(err)
+}
+
+func (s *state) laneAt(ctx context.Context, evt string) (lane, room string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT lane, room FROM seen WHERE event = ?", evt).Scan(&lane, &room)
+	return lane, room, ignoreNone(err)
+}
