@@ -40,6 +40,7 @@ type logConfig struct {
 	level   slog.Level
 	json    bool
 	metrics string // address of health and figures
+	key     secret // of the one shop, where there is no [[shop]]
 }
 
 // maxConfig bounds the file, in bytes.
@@ -128,12 +129,8 @@ func (c *config) readLog(top *table) {
 	if !beyond && !isLoopback(hostOf(c.log.metrics)) {
 		t.fault("metrics_addr", "%s can be reached by others; want a loopback address, or metrics_beyond_loopback = true beside it", shown(c.log.metrics))
 	}
-	key := t.secret("log_key")
-	if key.set() {
-		if top.has("shop") {
-			t.fault(keyOf(t, "log_key"), "with [[shop]] each shop has a key of its own; want it in its [[shop]]")
-		}
-		c.shops = append(c.shops, shopConfig{key: key}) // taken up by readShops
+	if c.log.key = t.secret("log_key"); c.log.key.set() && top.has("shop") {
+		t.fault(keyOf(t, "log_key"), "with [[shop]] each shop has a key of its own; want it in its [[shop]]")
 	}
 }
 

@@ -17,27 +17,21 @@ type shopConfig struct {
 	rooms  map[string]flow.Role // as Inbound.Room names them
 	policy flow.Policy
 	zone   *time.Location
-	hours  string // when the shop is open, as "07:30-18:00"
+	hours  string // when the shop is open, as "07:30-18:00"; nothing depends on it yet
 	alerts []bot.JobThread
 	digest []bot.JobThread
-	key    secret // "": the file in the data directory
-	line   int
+	key    secret // unset: the file in the data directory
 }
 
 var isShopName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$`).MatchString
 
 // readShops reads the shops, or makes the one of what stands outside.
 func (c *config) readShops(top *table) {
-	outer := c.shops // at most one, with the key that [log] names
-	c.shops = nil
 	policy := top.sub("policy", "[policy]").policy(flow.Policy{})
 	people := top.sub("people", "[people]")
 	tables := top.subs("shop", "[[shop]]")
 	if !top.has("shop") {
-		s := shopConfig{name: bot.DefaultShop, policy: policy, people: people.people(), rooms: map[string]flow.Role{}, line: 1}
-		for _, key := range outer {
-			s.key = key.key
-		}
+		s := shopConfig{name: bot.DefaultShop, policy: policy, people: people.people(), rooms: map[string]flow.Role{}, key: c.log.key}
 		if c.matrix != nil {
 			addRooms(s.rooms, c.matrix.rooms)
 		}
@@ -64,7 +58,7 @@ func addRooms(to, from map[string]flow.Role) {
 
 func (c *config) readShop(t *table, policy flow.Policy) shopConfig {
 	defer t.done()
-	s := shopConfig{line: t.r.places.line(t.path)}
+	var s shopConfig
 	s.name = t.text("name", "", "1 to 64 letters, digits, . _ or -", isShopName)
 	t.needs("name")
 	s.policy = t.sub("policy", "[shop.policy]").policy(policy)

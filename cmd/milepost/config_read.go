@@ -211,7 +211,7 @@ func (t *table) number(key string, def, low, high float64, whole bool, unit stri
 	return n
 }
 
-// texts gives a list of texts; one text is a list of one. ok may be nil.
+// texts gives a list of texts that the check takes; one text is a list of one.
 func (t *table) texts(key, want string, ok func(string) bool) (list []string) {
 	v, there := t.get(key)
 	if !there {

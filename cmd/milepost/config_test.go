@@ -149,3 +149,30 @@ func TestNearest(t *testing.T) {
 		}
 	}
 }
+
+// Encrypted rooms are served where the build has them, and then only with
+// something to encrypt the keys at rest.
+func TestConfigEncryption(t *testing.T) {
+	text := func(more string) string {
+		return "[store]\nsqlite = \"data\"\n[matrix]\nhomeserver = \"https://matrix.example.org/\"\nuser = \"@milepost:example.org\"\npassword_env = \"P\"\n" + more
+	}
+	for _, c := range []struct {
+		more          string
+		with, without string // faults with encryption in the build, and without
+	}{
+		{"", "pickle_key_file", ""},
+		{"encryption = true", "pickle_key_file", "not in this build"},
+		{"encryption = true\npickle_key_env = \"K\"", "", "not in this build"},
+		{"encryption = false", "", ""},
+		{"pickle_key_env = \"K\"", "", ""},
+	} {
+		want := c.without
+		if hasEncryption {
+			want = c.with
+		}
+		_, err := parseConfig("x.toml", text(c.more))
+		if (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v, want %q", c.more, err, want)
+		}
+	}
+}

@@ -60,9 +60,10 @@ type source struct {
 // keys lie there, and those just restored, whose first entry is still to be made
 // and is made whatever is configured. Of nothing it is the one that chat makes.
 func (c source) shops(restored []sqlite.Tree) (shops []string) {
-	if c.cfg != nil {
+	switch owner, _ := ownerOf(c.dir); { // who can't be told is nobody: what follows says why
+	case c.cfg != nil:
 		shops = c.cfg.shopNames()
-	} else {
+	case owner != ownerChat:
 		shops = keptShops(c.dir)
 	}
 	for _, t := range restored {

@@ -68,7 +68,7 @@ func serve(ctx context.Context, s *streams, c *config) (err error) {
 	defer func() { err = errors.Join(err, v.web.Close()) }()
 	v.house, err = openToWrite(ctx, s, source{dir: c.store, cfg: c}, equipment{log: log, measure: v.web, networks: v.makeNetworks})
 	if err != nil {
-		return err
+		return ignoreDone(ctx, err)
 	}
 	defer func() { err = errors.Join(err, v.house.close()) }()
 	if err := markOwner(c.store, ownerServe); err != nil {
@@ -155,6 +155,11 @@ func (v *service) run(ctx context.Context) error {
 	for _, k := range v.nets {
 		k.hear = guarded{v.house.bot, v.log}
 		begin(&nets, hearing, k.Name(), true, k.keep)
+	}
+	for i := range v.cfg.shops {
+		if v.cfg.shops[i].hours != "" {
+			v.log.Warn("the hours of a shop are noted; nothing depends on them yet", "shop", v.cfg.shops[i].name)
+		}
 	}
 	v.log.Info("started", "program", program(), "shops", strings.Join(v.house.shops, " "), "health", "http://"+v.web.Addr()+"/readyz")
 	err := v.attend(ctx, ends)
