@@ -23,7 +23,7 @@ func (w *Workspace) find(c *call, right string) (*channel, string) {
 
 func (w *Workspace) channelObject(ch *channel) obj {
 	o := obj{"id": ch.id, "created": 1700000000, "is_archived": ch.archived, "is_im": ch.kind == Direct, "is_org_shared": false,
-		"is_channel": ch.kind == Public, "is_group": false, "is_mpim": false, "is_private": ch.kind != Public,
+		"is_channel": ch.kind == Public, "is_group": false, "is_mpim": ch.kind == Group, "is_private": ch.kind != Public,
 		"is_ext_shared": ch.shared, "is_shared": ch.shared, "context_team_id": w.opt.Team, "updated": 1700000000000}
 	if ch.kind == Direct {
 		o["user"], o["is_open"] = ch.with, true

@@ -18,11 +18,13 @@ func (w *Workspace) emit(name, scope string, event obj) {
 
 // envelope is the outer part of an event.
 func (w *Workspace) envelope(id string, at time.Time, event obj) obj {
+	where, _ := event["channel"].(string)
+	shared := w.channels[where] != nil && w.channels[where].shared
 	return obj{"token": "verification", "team_id": w.opt.Team, "context_team_id": w.opt.Team, "context_enterprise_id": nil,
 		"api_app_id": w.appID, "event": event, "type": "event_callback", "event_id": id, "event_time": at.Unix(),
 		"authorizations": []obj{{"enterprise_id": nil, "team_id": w.opt.Team, "user_id": w.botUser, "is_bot": true,
 			"is_enterprise_install": false}},
-		"is_ext_shared_channel": false, "event_context": "4-" + id}
+		"is_ext_shared_channel": shared, "event_context": "4-" + id}
 }
 
 // emitMessage sends a message event of a channel, if the app is in it.
@@ -69,6 +71,10 @@ func (w *Workspace) render(c *channel, m *message, metadata bool) obj {
 	}
 	if m.clientID != "" {
 		o["client_msg_id"] = m.clientID
+	}
+	if p := w.people[m.user]; p != nil && p.Bot && !m.bot { // another app's
+		o["bot_id"], o["app_id"] = "B"+p.id[1:], "A"+p.id[1:]
+		delete(o, "client_msg_id")
 	}
 	if m.bot {
 		o["bot_id"], o["app_id"] = w.botID, w.appID

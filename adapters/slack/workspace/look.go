@@ -128,22 +128,14 @@ func (w *Workspace) Alerted(user string) (list []string) {
 	for _, c := range w.channels {
 		for _, m := range c.msgs {
 			texts, _ := live(body{text: m.text, blocks: m.blocks, attachments: m.attachments})
-			if m.bot && strings.Contains(strings.Join(texts, "\n")+string(m.blocks), id) && mentions(texts, m.blocks, id) {
+			all := strings.Join(texts, "\n")
+			if m.bot && (strings.Contains(all, "<@"+id+">") || strings.Contains(all, "<@"+id+"|")) {
 				list = append(list, c.id+"/"+m.ts)
 			}
 		}
 	}
 	slices.Sort(list)
 	return list
-}
-
-func mentions(texts []string, blocks json.RawMessage, id string) bool {
-	for _, s := range texts {
-		if strings.Contains(s, "<@"+id+">") || strings.Contains(s, "<@"+id+"|") {
-			return true
-		}
-	}
-	return strings.Contains(string(blocks), `"user_id":"`+id+`"`)
 }
 
 // File gives a file's content, and whether it is there.

@@ -3,8 +3,8 @@ package workspace
 import "time"
 
 // Options describe the workspace. The zero value is a small shop: team T0SHOP with the channels shop (public, the app in it),
-// bay (private, the app in it), office (private, without the app) and yard (public, without the app), the members kim, sam and alex,
-// the guest gail, the stranger strand from another workspace, and an app with every scope of DefaultScopes.
+// bay (private, the app in it), office (private, without the app), yard (public, without the app) and joint (shared with another
+// workspace, the app in it), the members kim, sam and alex, the guest gail, the stranger strand from another workspace, and an app with every scope of DefaultScopes.
 type Options struct {
 	Team     string // team id, "T0SHOP" if empty
 	Domain   string // team domain, "shop" if empty
@@ -33,11 +33,12 @@ type Options struct {
 // Kind of a channel.
 type Kind string
 
-// The kinds of channels the workspace has.
+// The kinds of channels.
 const (
 	Public  Kind = "public_channel"
 	Private Kind = "private_channel"
 	Direct  Kind = "im"
+	Group   Kind = "mpim" // a direct message of several people
 )
 
 // Channel is a channel to begin with. A direct channel holds the app and the one member named.
@@ -110,7 +111,8 @@ func (o Options) filled() Options {
 		o.Channels = []Channel{{Name: "shop", Members: []string{"kim", "sam", "alex", "gail"}, App: true},
 			{Name: "bay", Kind: Private, Members: []string{"kim", "sam"}, App: true},
 			{Name: "office", Kind: Private, Members: []string{"kim"}},
-			{Name: "yard", Members: []string{"kim", "sam"}}}
+			{Name: "yard", Members: []string{"kim", "sam"}},
+			{Name: "joint", Members: []string{"kim", "strand"}, App: true, Shared: true}}
 	}
 	last(&o.AckTimeout, 3*time.Second)
 	last(&o.PingEvery, 5*time.Second)

@@ -78,7 +78,7 @@ func (c *channel) replies(root string) (list []*message) {
 
 // letter is the kind as the one letter events use.
 func (c *channel) letter() string {
-	if c.kind == Private {
+	if c.kind == Private || c.kind == Group {
 		return "G"
 	}
 	return c.id[:1]
@@ -86,12 +86,12 @@ func (c *channel) letter() string {
 
 // eventType is the kind as message events name it.
 func (c *channel) eventType() string {
-	return map[Kind]string{Public: "channel", Private: "group", Direct: "im"}[c.kind]
+	return map[Kind]string{Public: "channel", Private: "group", Direct: "im", Group: "mpim"}[c.kind]
 }
 
 // family is the kind as scopes name it.
 func (c *channel) family() string {
-	return map[Kind]string{Public: "channels", Private: "groups", Direct: "im"}[c.kind]
+	return map[Kind]string{Public: "channels", Private: "groups", Direct: "im", Group: "mpim"}[c.kind]
 }
 
 // settle makes the channels and people of the options.
@@ -121,7 +121,7 @@ func (w *Workspace) addChannel(c Channel) *channel {
 		c.Kind = Public
 	}
 	if c.ID == "" {
-		c.ID = map[Kind]string{Public: "C0", Private: "C0", Direct: "D0"}[c.Kind] + strings.ToUpper(c.Name)
+		c.ID = map[Kind]string{Public: "C0", Private: "C0", Group: "C0", Direct: "D0"}[c.Kind] + strings.ToUpper(c.Name)
 	}
 	n := &channel{id: c.ID, name: c.Name, kind: c.Kind, archived: c.Archived, shared: c.Shared, seen: map[string]bool{}}
 	if c.App || c.Kind == Direct {

@@ -123,6 +123,13 @@ func live(m body) (texts, alarms []string) {
 			switch x["type"] {
 			case "plain_text", "text", "raw_text":
 				return
+			case "link":
+				s, _ := x["url"].(string)
+				texts = append(texts, "<"+s+">")
+				return
+			case "user":
+				s, _ := x["user_id"].(string)
+				texts = append(texts, "<@"+s+">")
 			case "broadcast":
 				s, _ := x["range"].(string)
 				alarms = append(alarms, "<!"+s+">")
@@ -167,13 +174,13 @@ func broadcasts(m body) []string {
 	return slices.Compact(alarms)
 }
 
-// echoes lists mentions and links in the app's words that a person brought in: a link or broadcast of a person's message, or a
-// mention that a person spelt out in letters so that only the app makes it live.
+// echoes lists mentions and links in the app's words that a person brought in: a link of a person's message, or a mention that a
+// person spelt out in letters so that only the app makes it live. Broadcasts are a rule of their own.
 func (w *Workspace) echoes(m body) (list []string) {
 	texts, _ := live(m)
 	for _, s := range texts {
 		for _, t := range mark.FindAllString(s, -1) {
-			if w.brought[unescaper.Replace(t)] && !slices.Contains(list, t) {
+			if !strings.HasPrefix(t, "<!") && w.brought[unescaper.Replace(t)] && !slices.Contains(list, t) {
 				list = append(list, t)
 			}
 		}
