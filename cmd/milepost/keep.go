@@ -108,11 +108,12 @@ func contain(log *slog.Logger, where string, err *error) {
 	}
 }
 
-// guarded is a hearer whose panics stay with the message that led to them: it is
-// delivered again.
+// guarded is the bot with its panics kept to the message that led to them: it is
+// delivered again. What else the bot can do a network finds here too.
 type guarded struct {
-	hearer
-	log *slog.Logger
+	*bot.Bot
+	handle func(context.Context, bot.Inbound) error
+	log    *slog.Logger
 }
 
 // Handle is of hearer.
@@ -123,7 +124,7 @@ func (g guarded) Handle(ctx context.Context, in bot.Inbound) (err error) {
 		}
 	}()
 	defer contain(g.log, "message", &err)
-	return g.hearer.Handle(ctx, in)
+	return g.handle(ctx, in)
 }
 
 // asInternal gives an error a kind where it has none.

@@ -153,7 +153,7 @@ func (v *service) run(ctx context.Context) error {
 	begin(&others, working, "the bot", false, v.house.bot.Run)
 	begin(&others, working, "health and metrics", false, v.web.Run)
 	for _, k := range v.nets {
-		k.hear = guarded{v.house.bot, v.log}
+		k.hear = guarded{v.house.bot, v.house.bot.Handle, v.log}
 		begin(&nets, hearing, k.Name(), true, k.keep)
 	}
 	for i := range v.cfg.shops {

@@ -297,14 +297,10 @@ func TestServeRefused(t *testing.T) {
 	}
 }
 
-// panicky panics with every message.
-type panicky struct{}
-
-func (panicky) Handle(context.Context, bot.Inbound) error { panic("a fault") }
-
 func TestPanicOfAMessage(t *testing.T) {
 	var log safeBuffer
-	err := guarded{panicky{}, slog.New(slog.NewTextHandler(&log, nil))}.Handle(t.Context(), bot.Inbound{Text: "hunter"})
+	panics := func(context.Context, bot.Inbound) error { panic("a fault") }
+	err := guarded{nil, panics, slog.New(slog.NewTextHandler(&log, nil))}.Handle(t.Context(), bot.Inbound{Text: "hunter"})
 	var e *bot.Error
 	if !errors.As(err, &e) || e.Kind != bot.Internal {
 		t.Errorf("error %v", err)
