@@ -1,0 +1,257 @@
+package slack
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"milepost/bot"
+	"milepost/flow"
+)
+
+// edited is a message that its author has changed.
+func (h *hearing) edited(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
+	m, channel := e.Message, string(e.Channel)
+	in := bot.Inbound{}
+	if ok, err := h.from(ctx, &in, channel, string(m.User), teamOf(m)); err != nil || !ok {
+		return nil, err
+	}
+	w, err := h.where(ctx, r, channel, m)
+	if err != nil {
+		return nil, err
+	}
+	text, _ := readable(m.Text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
+	base := h.base(channel, m.TS)
+	in.Thread, in.Loose, in.Job = w.thread, w.loose, w.job
+	in.SentAt, _ = timeOf(m.Edited.TS)
+	in.Delivery = base + "/e/" + m.Edited.TS
+	switch {
+	case e.Previous != nil && e.Previous.Text == "" && w.foreign:
+		return nil, nil
+	case e.Previous != nil && e.Previous.Text == "":
+		in.Delivery, in.Text = base, text // words under a file that had none
+	case m.Text == "":
+		in.Delete = base
+	default:
+		in.Edit, in.Text = base, text
+	}
+	return []bot.Inbound{in}, nil
+}
+
+// deleted is a message that is gone, with all its parts.
+func (h *hearing) deleted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
+	channel, ts := string(e.Channel), e.Deleted
+	if e.Subtype == subChanged {
+		ts = e.Message.TS // what is left of a thread's root
+	}
+	user, list, err := h.st.author(ctx, keyMessage+channel+":"+ts)
+	if err != nil {
+		return nil, unavailable("find deleted message", err)
+	}
+	in, team := bot.Inbound{Loose: true}, ""
+	if e.Previous != nil {
+		user, list, team = string(e.Previous.User), parts(e.Previous), teamOf(e.Previous)
+	}
+	if user == "" {
+		return nil, nil
+	}
+	if ok, err := h.from(ctx, &in, channel, user, team); err != nil || !ok {
+		return nil, err
+	}
+	base := h.base(channel, ts)
+	in.Thread = threadName(h.s.me.Team, channel, ts)
+	in.SentAt, _ = timeOf(r.at)
+	var gone []bot.Inbound
+	for part := range strings.FieldsSeq(list) {
+		one := in
+		one.Delete = partDelivery(base, part)
+		one.Delivery = one.Delete + "/d"
+		gone = append(gone, one)
+	}
+	return gone, nil
+}
+
+// reactions are the signs that choose, by the number of the choice they mean; 0
+// and below are worked out.
+var reactions = map[string]int{"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9,
+	"white_check_mark": signYes, "x": signNo}
+
+const (
+	signYes = 0
+	signNo  = -1
+)
+
+// chosen is the choice a sign means: a tick is yes, or what is likely; a cross is
+// no, or the other one of two.
+func chosen(choices []flow.Choice, sign string) (flow.Choice, bool) {
+	n, ok := reactions[sign]
+	if !ok || len(choices) == 0 {
+		return flow.Choice{}, false
+	}
+	for _, c := range choices {
+		if n == signYes && strings.HasSuffix(c.Send, ".yes") || n == signNo && strings.HasSuffix(c.Send, ".no") {
+			return c, true
+		}
+	}
+	switch {
+	case n == signYes:
+		n = 1
+	case n == signNo && len(choices) == 2:
+		n = 2
+	}
+	if n < 1 || n > len(choices) {
+		return flow.Choice{}, false
+	}
+	return choices[n-1], true
+}
+
+// reacted is a sign put on a post of ours: one of its choices.
+func (h *hearing) reacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
+	channel := string(e.Item.Channel)
+	p, ok, err := h.st.shownAt(ctx, channel, e.Item.TS)
+	if err != nil {
+		return nil, unavailable("find post", err)
+	}
+	if !ok {
+		return nil, nil // on somebody else's words
+	}
+	c, ok := chosen(p.post.Choices, e.Reaction)
+	if !ok {
+		return nil, nil
+	}
+	in := bot.Inbound{Thread: bot.Thread(p.thread), Tap: c.Send, Delivery: h.s.me.Team + "/" + r.key}
+	if ok, err := h.from(ctx, &in, channel, string(e.User), ""); err != nil || !ok {
+		return nil, err
+	}
+	if err := h.st.tapped(ctx, channel, e.Item.TS, string(e.User), in.Name, c.Send); err != nil {
+		return nil, unavailable("note a choice", err)
+	}
+	in.SentAt, _ = timeOf(e.EventTS)
+	return []bot.Inbound{in}, nil
+}
+
+// unreacted is a sign that was taken back.
+func (h *hearing) unreacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
+	channel := string(e.Item.Channel)
+	key, err := h.st.lastKey(ctx, reactionKey(keyReact, e), r.at)
+	if err != nil {
+		return nil, unavailable("find reaction", err)
+	}
+	p, ok, err := h.st.shownAt(ctx, channel, e.Item.TS)
+	if err != nil {
+		return nil, unavailable("find post", err)
+	}
+	if key == "" || !ok {
+		return nil, nil
+	}
+	in := bot.Inbound{Thread: bot.Thread(p.thread), Delete: h.s.me.Team + "/" + key, Delivery: h.s.me.Team + "/" + r.key}
+	if ok, err := h.from(ctx, &in, channel, string(e.User), ""); err != nil || !ok {
+		return nil, err
+	}
+	in.SentAt, _ = timeOf(e.EventTS)
+	return []bot.Inbound{in}, nil
+}
+
+// maxTap bounds what a button brings back; ours are shorter.
+const maxTap = 200
+
+// pressed is a button of ours, or a shortcut.
+func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
+	switch i.Type {
+	case "message_action", "shortcut":
+		return h.begin(ctx, r, string(i.Channel), i.User.ID, i.User.Team, "")
+	case "block_actions":
+		return h.tapped(ctx, r, i)
+	}
+	return nil, nil
+}
+
+// tapped is a button. Nothing in it is believed but who pressed it: whether its
+// value still means anything, the core knows.
+func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
+	channel, ts, value := i.channel(), i.Container.Message, i.Actions[0].value()
+	in := bot.Inbound{Tap: clip(value, maxTap), Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
+	if value == "" {
+		return nil, nil
+	}
+	if ok, err := h.from(ctx, &in, channel, i.User.ID, i.User.Team); err != nil || !ok {
+		return nil, err
+	}
+	p, ok, err := h.st.shownAt(ctx, channel, ts)
+	if err != nil {
+		return nil, unavailable("find post", err)
+	}
+	if in.Thread = bot.Thread(p.thread); !ok || p.thread == "" {
+		w, ok, err := h.hangsOn(ctx, channel, i.root())
+		if err != nil {
+			return nil, err
+		}
+		if in.Thread, in.Loose = w.thread, w.loose; !ok {
+			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
+		}
+	}
+	if err := h.st.tapped(ctx, channel, ts, i.User.ID, in.Name, value); err != nil {
+		return nil, unavailable("note a choice", err)
+	}
+	return []bot.Inbound{in}, nil
+}
+
+// begin is a command of Slack or a shortcut: a job is to begin. Where we may not
+// speak it begins in the person's direct messages.
+func (h *hearing) begin(ctx context.Context, r *row, channel, user, team, text string) ([]bot.Inbound, error) {
+	in := bot.Inbound{Loose: true, Called: true, Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
+	if ok, err := h.from(ctx, &in, channel, user, team); err != nil || !ok {
+		return nil, err
+	}
+	at, err := h.speakable(ctx, channel, user)
+	if err != nil || at == "" {
+		return nil, err
+	}
+	text, _ = readable(text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
+	in.Text = beginText(text)
+	in.Thread = threadName(h.s.me.Team, at, commandTS(freshTS(r)))
+	return []bot.Inbound{in}, nil
+}
+
+// freshTS is a time for a thread that no message began: the same whenever the row
+// is handled, and no other row's.
+func freshTS(r *row) string { return tsOf(r.came.Add(time.Duration(r.n%1000) * time.Microsecond)) }
+
+// speakable gives the channel if we may write in it, else the direct messages
+// with the user; "" if there are none either.
+func (h *hearing) speakable(ctx context.Context, channel, user string) (string, error) {
+	if channel != "" {
+		c, err := h.s.channel(ctx, channel)
+		if err != nil {
+			return "", err
+		}
+		if c.member && !c.group {
+			return channel, nil
+		}
+	}
+	d, err := h.s.openDirect(ctx, user)
+	if err != nil {
+		h.s.log.Warn("no way to answer a command", "channel", channel, "code", code(err))
+		return "", later("open direct messages", err)
+	}
+	return d, nil
+}
+
+// plainWords are what a command may go on with that is no vehicle.
+var plainWords = []string{"new", "start", "open", "begin", "next", "another", "newjob", "job", "jobs", "board", "watch", "policy", "policies",
+	"help", "?", "where", "status", "why", "guest", "invite"}
+
+// beginText is what a command says to the core: what a job begins with, unless it
+// is a word that asks for something else.
+func beginText(text string) string {
+	word, _, _ := strings.Cut(strings.ToLower(text), " ")
+	if word == "" {
+		return "new job"
+	}
+	for _, w := range plainWords {
+		if w == word {
+			return text
+		}
+	}
+	return "new job " + text
+}

@@ -1,0 +1,367 @@
+package slack
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/gofrs/flock"
+	api "github.com/slack-go/slack"
+
+	"milepost/bot"
+)
+
+// Hearer takes what people write.
+type Hearer interface {
+	Handle(ctx context.Context, in bot.Inbound) error
+}
+
+// Slack is the network. Make one with New, let Run run.
+type Slack struct {
+	cfg   Config
+	log   *slog.Logger
+	web   *http.Client // for files
+	ask   *http.Client // for what is read back; the API has one of its own
+	api   *api.Client
+	paces *paces
+	times times
+
+	// Set by Run before up, and not changed while there is anyone inside (enter).
+	state *state
+	me    self
+
+	mu      sync.Mutex
+	up      chan struct{}      // closed while it runs and knows who it is
+	end     context.Context    // done when that is over
+	finish  context.CancelFunc // of end
+	inside  int                // calls that use state and me
+	empty   chan struct{}      // closed when nobody is inside any more; nil: nobody waits
+	fault   error              // why it is not ready, nil if it is
+	since   time.Time          // since when
+	heardAt string             // address where requests are heard
+
+	people people
+	mouth  mouth
+
+	// slow is for tests: a store in trouble. nil: the inbox as it is.
+	slow func(keep func(context.Context, []arrival) error) func(context.Context, []arrival) error
+}
+
+// self is who we are in the workspace.
+type self struct {
+	Team string `json:"team"`
+	User string `json:"user"`
+	Bot  string `json:"bot"`
+}
+
+// times are pauses, shorter in tests.
+type times struct {
+	settle  time.Duration // a message waits so long for an older one of its thread
+	unsure  time.Duration // and so long where an older one may well be on its way
+	fresh   time.Duration // after a connection was made: older ones may still come
+	gap     time.Duration // without a connection: then it is looked for what was missed
+	overlap time.Duration // read again before the gap: what was on its way then
+	between time.Duration // looks for what was missed are at least so far apart
+	retry   time.Duration // first pause before a message is tried again
+	most    time.Duration // longest one
+	alive   time.Duration // how often it is noted that we hear
+	grace   time.Duration // a connection may be away so long before we are not ready
+	backoff time.Duration // longest pause before a connection is tried again
+}
+
+func usualTimes() times {
+	return times{
+		settle: 40 * time.Millisecond, unsure: 150 * time.Millisecond, fresh: 10 * time.Second,
+		gap: 2 * time.Second, overlap: 10 * time.Minute, between: 20 * time.Second,
+		retry: 200 * time.Millisecond, most: 20 * time.Second, alive: 15 * time.Second,
+		grace: time.Second, backoff: 15 * time.Second,
+	}
+}
+
+var (
+	errNotBegun  = errors.New("not connected yet")
+	errNotInside = errors.New("not running")
+)
+
+// New makes the network and connects to nothing. A configuration that can't be
+// right is a bot.Error of kind Invalid that lists every fault.
+func New(cfg Config) (*Slack, error) {
+	cfg, err := cfg.sound()
+	if err != nil {
+		return nil, err
+	}
+	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), web: fileClient(cfg), paces: newPaces(cfg.Every), times: usualTimes(),
+		up: make(chan struct{}), fault: errNotBegun, since: time.Now()}
+	s.api = newClient(cfg)
+	s.people.init()
+	s.mouth.init(cfg.Every)
+	return s, nil
+}
+
+// Name is the network's name.
+func (s *Slack) Name() string { return NetworkName }
+
+// Ready is nil while messages are heard, else it says why not.
+func (s *Slack) Ready() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.fault == errLink && time.Since(s.since) < s.times.grace {
+		return nil // Slack renews its connections now and then
+	}
+	return s.fault
+}
+
+// ready and unready say how it stands; unready tells whether that is news.
+func (s *Slack) ready() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.fault, s.since = nil, time.Now()
+}
+
+func (s *Slack) unready(why error) (news bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.fault != nil && s.fault.Error() == why.Error() {
+		return false
+	}
+	s.fault, s.since = why, time.Now()
+	return true
+}
+
+// enter waits until we run and know who we are. Until leave is called, state and
+// me are there and stay as they are; the context it gives ends with Run.
+func (s *Slack) enter(ctx context.Context) (inside context.Context, leave func(), err error) {
+	patience := time.NewTimer(enterIn)
+	defer patience.Stop()
+	for {
+		s.mu.Lock()
+		up := s.up
+		select {
+		case <-up:
+			if s.end.Err() != nil {
+				s.mu.Unlock()
+				return nil, nil, &bot.Error{Kind: bot.Unavailable, Err: errNotInside}
+			}
+			s.inside++
+			inside, cancel := context.WithCancel(ctx)
+			stop := context.AfterFunc(s.end, cancel)
+			s.mu.Unlock()
+			return inside, func() { stop(); cancel(); s.leave() }, nil
+		default:
+		}
+		s.mu.Unlock()
+		select {
+		case <-up:
+		case <-patience.C:
+			return nil, nil, &bot.Error{Kind: bot.Unavailable, Err: errNotInside}
+		case <-ctx.Done():
+			return nil, nil, &bot.Error{Kind: bot.Unavailable, Err: errors.Join(errNotInside, ctx.Err())}
+		}
+	}
+}
+
+// enterIn is how long a call waits for Run to come up.
+const enterIn = 10 * time.Second
+
+func (s *Slack) leave() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.inside--; s.inside == 0 && s.empty != nil {
+		close(s.empty)
+		s.empty = nil
+	}
+}
+
+// Run hears until ctx is done. It may be called again after it has ended, unless
+// its error is of kind Forbidden: then Slack has refused us for good.
+//
+// One process at a time may use a state directory: inbox and marks are of one
+// SQLite file, so several instances that share the work are not for this adapter.
+func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
+	unlock, err := lock(s.cfg.Dir)
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	st, err := openState(ctx, s.cfg.Dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, st.close()) }()
+	defer s.web.CloseIdleConnections()
+
+	defer s.ask.CloseIdleConnections()
+	dropParts(s.cfg.Dir)
+	in, err := newInbox(ctx, s, st)
+	if err != nil {
+		return err
+	}
+
+	ctx, stop := context.WithCancel(ctx)
+	var tasks sync.WaitGroup
+	defer tasks.Wait()
+	defer stop()
+	defer func() { s.outside(err) }()
+
+	tasks.Go(func() { in.commit(ctx) })
+	e := &ears{s: s, st: st, in: in, ctx: ctx, tasks: &tasks, keep: in.keep, beside: make(chan struct{}, maxBeside), look: make(chan struct{}, 1), ended: make(chan error, 1)}
+	if s.slow != nil {
+		e.keep = s.slow(in.keep)
+	}
+	if s.cfg.EventsAddr != "" {
+		// Requests are taken before we know who we are: what is stored waits.
+		if err := e.listen(ctx, &tasks); err != nil {
+			return err
+		}
+	}
+	me, err := s.whoami(ctx, st)
+	if err != nil {
+		if ctx.Err() != nil {
+			return nil
+		}
+		return err
+	}
+	s.begin(ctx, st, me)
+	h := &hearing{s: s, st: st, hear: hear}
+	tasks.Go(func() { in.run(ctx, h.row) })
+	tasks.Go(func() { e.catchUp(ctx) })
+	tasks.Go(func() { e.live(ctx) })
+	tasks.Go(func() { s.changePosts(ctx, st) })
+	if s.cfg.EventsAddr != "" {
+		e.link()
+		select {
+		case <-ctx.Done():
+			return nil
+		case err := <-e.ended:
+			return err
+		}
+	}
+	return e.hold(ctx)
+}
+
+// self is who we are, empty before that is known.
+func (s *Slack) self() self {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.me
+}
+
+// begin lets others in.
+func (s *Slack) begin(ctx context.Context, st *state, me self) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.state, s.me = st, me
+	s.end, s.finish = context.WithCancel(ctx)
+	close(s.up)
+}
+
+// outside lets nobody in any more and waits until all have left.
+func (s *Slack) outside(err error) {
+	if err == nil {
+		err = errNotInside
+	}
+	s.unready(err)
+	s.mu.Lock()
+	s.heardAt = ""
+	if s.end == nil {
+		s.mu.Unlock()
+		return
+	}
+	s.finish()
+	s.end, s.up = nil, make(chan struct{})
+	var empty chan struct{}
+	if s.inside > 0 {
+		empty = make(chan struct{})
+		s.empty = empty
+	}
+	s.mu.Unlock()
+	if empty != nil {
+		<-empty
+	}
+}
+
+// lock keeps a second process out of the state directory.
+func lock(dir string) (unlock func(), err error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("lock state: %w", err)
+	}
+	l := flock.New(filepath.Join(dir, "slack.lock"), flock.SetPermissions(0o600))
+	ok, err := l.TryLock()
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("lock state: %w", err)
+	case !ok:
+		return nil, &bot.Error{Kind: bot.Conflict, Err: errors.New("lock state: another process uses it; Slack is served by one process for each state directory")}
+	}
+	return func() { _ = l.Unlock() }, nil
+}
+
+// grave are the answers after which no further try can help: somebody has to
+// mend the token or the installation.
+var grave = []string{"invalid_auth", "not_authed", "account_inactive", "token_revoked"}
+
+// graveError says it in words for the operator.
+func graveError(err error) error {
+	return &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("slack refuses us for good (%s): check both tokens and that the app is still installed", plainly(err))}
+}
+
+// whoami asks Slack who we are, until it answers.
+func (s *Slack) whoami(ctx context.Context, st *state) (self, error) {
+	for pause := s.times.retry; ; pause = min(2*pause, s.times.most) {
+		r, err := s.api.AuthTestContext(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return self{}, ctx.Err()
+		case is(err, grave):
+			return self{}, graveError(err)
+		case err == nil && s.cfg.Team != "" && r.TeamID != s.cfg.Team:
+			return self{}, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("the bot token is of workspace %s, configured is %s", r.TeamID, s.cfg.Team)}
+		case err == nil && r.UserID != "" && r.TeamID != "":
+			me := self{Team: r.TeamID, User: r.UserID, Bot: r.BotID}
+			b, err := json.Marshal(me)
+			if err != nil {
+				return self{}, fmt.Errorf("keep who we are: %w", err)
+			}
+			return me, st.setMeta(ctx, "me", string(b))
+		case err == nil:
+			err = errors.New("auth.test does not say who we are")
+		}
+		if s.unready(fmt.Errorf("auth.test: %s", plainly(err))) {
+			s.log.Warn("slack does not answer", "method", "auth.test", "err", plainly(err))
+		}
+		if !sleep(ctx, max(pause, wait(err))) {
+			return self{}, ctx.Err()
+		}
+	}
+}
+
+// sleep waits and says whether ctx still lasts.
+func sleep(ctx context.Context, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return ctx.Err() == nil
+	case <-ctx.Done():
+		return false
+	}
+}
+
+// plainly gives an error's words for the log: without addresses, which can hold
+// a file's name or a ticket.
+func plainly(err error) string {
+	if err == nil {
+		return ""
+	}
+	if u := urlError(err); u != nil {
+		return u.Op + ": " + plainly(u.Err)
+	}
+	return err.Error()
+}

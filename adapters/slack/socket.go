@@ -1,0 +1,355 @@
+package slack
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"log"
+	"sync"
+	"time"
+
+	api "github.com/slack-go/slack"
+	"github.com/slack-go/slack/socketmode"
+)
+
+// maxBeside is how much is done at once of what is not kept.
+const maxBeside = 32
+
+// readLimit bounds a frame, and a request over HTTP.
+const readLimit = 1 << 20
+
+// errLink says that there is no connection just now.
+var errLink = errors.New("the connection to Slack is lost")
+
+// ears are the way in, over whichever transport: what came is stored, then
+// acknowledged. Nothing else happens before that.
+type ears struct {
+	s      *Slack
+	st     *state
+	in     *inbox
+	ctx    context.Context // of Run
+	beside chan struct{}   // room for what is done at once and not kept
+	tasks  *sync.WaitGroup
+	look   chan struct{}                          // something may have been missed
+	keep   func(context.Context, []arrival) error // in.keep; tests slow it down
+	ended  chan error                             // why no more requests are heard
+
+	mu     sync.Mutex
+	behind bool // something may have been missed and was not looked for yet
+	linked bool
+	lost   time.Time // since when there is no connection
+	bad    int64     // deliveries that could not be read
+	strict int64     // of them those that only the library could not read
+}
+
+// delivered is one delivery and what is to be answered.
+type delivered struct {
+	id     string // envelope
+	list   []arrival
+	answer any
+	after  func(context.Context) // once it is acknowledged; nil: nothing
+}
+
+// hold keeps a socket until ctx is done, or Slack refuses us for good.
+func (e *ears) hold(ctx context.Context) error {
+	client := socketmode.New(e.s.api, socketmode.OptionReadLimit(readLimit), socketmode.OptionLog(log.New(io.Discard, "", 0)))
+	for {
+		err := e.attend(ctx, client)
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case is(err, grave):
+			err = graveError(err)
+			e.s.unready(err)
+			return err
+		}
+		e.unlinked(fmt.Errorf("no connection to Slack: %s", plainly(err)))
+		if !sleep(ctx, e.s.times.backoff) {
+			return nil
+		}
+	}
+}
+
+var errTooSlow = errors.New("it does not come about")
+
+// attend runs the library's connection and reads what it brings, until it gives
+// up, or waits longer between its tries than we do.
+func (e *ears) attend(ctx context.Context, client *socketmode.Client) (err error) {
+	ctx, stop := context.WithCancel(ctx)
+	over := make(chan error, 1)
+	go func() {
+		defer close(over)
+		over <- client.RunContext(ctx)
+	}()
+	defer func() {
+		stop()
+		for range over { // it has ended before the next one begins
+		}
+	}()
+	var batch []delivered
+	for {
+		var ev socketmode.Event
+		select {
+		case err := <-over:
+			return err
+		case ev = <-client.Events:
+		}
+		batch = batch[:0]
+		for more := true; more && len(batch) < maxBatch; {
+			d, err := e.event(ev)
+			if err != nil {
+				return err
+			}
+			if d != nil {
+				batch = append(batch, *d)
+			}
+			select {
+			case ev = <-client.Events:
+			default:
+				more = false
+			}
+		}
+		e.take(ctx, client, batch)
+	}
+}
+
+// take stores a batch and acknowledges it.
+func (e *ears) take(ctx context.Context, client *socketmode.Client, batch []delivered) {
+	var list []arrival
+	for i := range batch {
+		list = append(list, batch[i].list...)
+	}
+	if err := e.keep(ctx, list); err != nil {
+		if ctx.Err() == nil {
+			e.s.log.Error("what came can't be stored and is not acknowledged", "deliveries", len(batch), "err", err)
+		}
+		return
+	}
+	for i := range batch {
+		d := &batch[i]
+		// While there is no connection acknowledgements queue up; those that do not
+		// fit are for deliveries that come again.
+		ack, cancel := context.WithTimeout(ctx, 2*time.Second)
+		err := client.AckCtx(ack, d.id, d.answer)
+		cancel()
+		if err != nil && ctx.Err() == nil {
+			e.s.log.Warn("acknowledgement not sent", "err", plainly(err))
+		}
+		e.aside(ctx, d.after)
+	}
+}
+
+// event looks at what the library brings: the state of the connection, or a
+// delivery.
+func (e *ears) event(ev socketmode.Event) (*delivered, error) {
+	switch ev.Type {
+	case socketmode.EventTypeConnecting:
+		e.unlinked(errLink)
+	case socketmode.EventTypeConnectionError:
+		err := errTooSlow
+		backoff := time.Duration(0)
+		if c, ok := ev.Data.(*api.ConnectionErrorEvent); ok {
+			err, backoff = c.ErrorObj, c.Backoff
+		}
+		e.unlinked(fmt.Errorf("no connection to Slack: %s", plainly(err)))
+		if backoff > e.s.times.backoff {
+			return nil, err
+		}
+	case socketmode.EventTypeHello:
+		e.link()
+	case socketmode.EventTypeEventsAPI, socketmode.EventTypeInteractive, socketmode.EventTypeSlashCommand:
+		if ev.Request != nil {
+			d := e.read(string(ev.Type), ev.Request.Payload, ev.Request.RetryAttempt)
+			d.id = ev.Request.EnvelopeID
+			return &d, nil
+		}
+	case socketmode.EventTypeErrorBadMessage:
+		if bad, ok := ev.Data.(*socketmode.ErrorBadMessage); ok {
+			return e.badMessage(bad.Message), nil
+		}
+	case socketmode.EventTypeErrorWriteFailed:
+		e.s.log.Warn("an acknowledgement was lost; what it was for comes again")
+	case socketmode.EventTypeIncomingError:
+		e.s.log.Debug("the connection broke off")
+	}
+	return nil, nil
+}
+
+// badMessage is a frame that the library gave up. It is acknowledged all the
+// same, else Slack would repeat it; and read here if it can be.
+func (e *ears) badMessage(raw []byte) *delivered {
+	var frame struct {
+		ID      string          `json:"envelope_id"`
+		Type    string          `json:"type"`
+		Attempt int             `json:"retry_attempt"`
+		Payload json.RawMessage `json:"payload"`
+	}
+	err := json.Unmarshal(raw, &frame)
+	e.mu.Lock()
+	e.strict++
+	n := e.strict
+	e.mu.Unlock()
+	e.s.log.Warn("the library can't read a frame", "so_far", n)
+	if err != nil || frame.ID == "" || frame.Payload == nil {
+		d := e.unread("frame", raw, errors.New("no envelope"))
+		d.id = frame.ID
+		if d.id == "" {
+			// There is nothing to acknowledge: kept, and that is all.
+			if err := e.keep(context.Background(), d.list); err != nil {
+				e.s.log.Error("a frame that can't be read can't be stored", "err", err)
+			}
+			return nil
+		}
+		return &d
+	}
+	d := e.read(frame.Type, frame.Payload, frame.Attempt)
+	d.id = frame.ID
+	return &d
+}
+
+// unread is a delivery that can't be read: kept for the operator.
+func (e *ears) unread(kind string, raw []byte, why error) delivered {
+	e.mu.Lock()
+	e.bad++
+	n := e.bad
+	e.mu.Unlock()
+	e.s.log.Error("a delivery can't be read; it is kept in the inbox and acknowledged", "kind", kind, "bytes", len(raw), "why", why.Error(), "so_far", n)
+	return delivered{list: []arrival{badArrival(kind, raw)}}
+}
+
+// read finds out what of a delivery is to be stored, and what answered. It takes
+// next to no time.
+func (e *ears) read(kind string, raw []byte, attempt int) delivered {
+	raw = append([]byte(nil), raw...)
+	switch kind {
+	case kindEvent:
+		o, err := readOuter(raw)
+		if err != nil {
+			return e.unread(kind, raw, err)
+		}
+		switch o.Type {
+		case "event_callback":
+		case "app_rate_limited":
+			e.s.log.Error("slack holds events back: more than 30000 an hour in the workspace; what was missed is read back")
+			return delivered{after: func(context.Context) { e.missed() }}
+		default:
+			return delivered{}
+		}
+		list, err := eventArrivals(o, raw)
+		if err != nil {
+			return e.unread(kind, raw, err)
+		}
+		for i := range list {
+			list[i].unsure = attempt > 0
+		}
+		return delivered{list: list, after: e.aboutEvent(o)}
+	case kindPressed:
+		i, err := readInteraction(raw)
+		if err != nil {
+			return e.unread(kind, raw, err)
+		}
+		return e.pressed(i, raw)
+	case kindCommand:
+		c, err := readCommand(raw)
+		if err != nil {
+			return e.unread(kind, raw, err)
+		}
+		return delivered{list: []arrival{commandArrival(c, raw)}}
+	}
+	return e.unread(kind, raw, errors.New("a kind that is not known"))
+}
+
+// pressed is what of an interaction is stored.
+func (e *ears) pressed(i inInteraction, raw []byte) delivered {
+	a, ok := pressArrival(i, raw)
+	if !ok {
+		return delivered{}
+	}
+	return delivered{list: []arrival{a}}
+}
+
+// aboutEvent is what an event has us do beside hearing, nil for nothing.
+func (e *ears) aboutEvent(o inOuter) func(context.Context) {
+	ev, err := o.readEvent()
+	if err != nil {
+		return nil
+	}
+	switch ev.Type {
+	case "user_change":
+		e.s.people.forget(string(ev.User))
+	case "member_joined_channel", "member_left_channel":
+		if string(ev.User) == e.s.self().User {
+			e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
+			e.s.people.forget("")
+		}
+	case "channel_archive", "group_archive", "channel_unarchive", "group_unarchive", "channel_left", "group_left":
+		e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
+		e.s.people.forget("")
+	case "tokens_revoked", "app_uninstalled":
+		e.s.log.Error("the app was taken out of the workspace or its token revoked", "event", ev.Type)
+	}
+	return nil
+}
+
+// aside does what is not kept, without holding anybody up.
+func (e *ears) aside(ctx context.Context, f func(context.Context)) {
+	if f == nil {
+		return
+	}
+	select {
+	case e.beside <- struct{}{}:
+	default:
+		e.s.log.Warn("too much at once: something asked for was not shown")
+		return
+	}
+	e.tasks.Go(func() {
+		defer func() { <-e.beside }()
+		f(ctx)
+	})
+}
+
+// link and unlinked note how the connection stands.
+func (e *ears) link() {
+	e.in.connected()
+	e.mu.Lock()
+	gap := time.Since(e.lost)
+	was := e.linked
+	e.linked = true
+	e.mu.Unlock()
+	e.s.ready()
+	if !was && gap > e.s.times.gap {
+		e.s.log.Info("connected")
+		e.missed()
+	}
+}
+
+func (e *ears) unlinked(why error) {
+	e.mu.Lock()
+	if e.linked {
+		e.linked, e.lost = false, time.Now()
+	}
+	e.mu.Unlock()
+	if e.s.unready(why) && why != errLink {
+		e.s.log.Warn("not connected", "err", why.Error())
+	}
+}
+
+// hearing says whether what happens now reaches us.
+func (e *ears) hearing() bool {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.linked
+}
+
+// missed has it looked for what did not reach us.
+func (e *ears) missed() {
+	e.mu.Lock()
+	e.behind = true
+	e.mu.Unlock()
+	select {
+	case e.look <- struct{}{}:
+	default:
+	}
+}

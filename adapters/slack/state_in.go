@@ -1,0 +1,88 @@
+package slack
+
+import (
+	"context"
+	"strings"
+)
+
+// meta and setMeta keep single values.
+func (s *state) meta(ctx context.Context, k string) (v string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT v FROM meta WHERE k = ?", k).Scan(&v)
+	return v, ignoreNone(err)
+}
+
+func (s *state) setMeta(ctx context.Context, k, v string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO meta (k, v) VALUES (?, ?) ON CONFLICT (k) DO UPDATE SET v = excluded.v", k, v)
+	return err
+}
+
+// calledBy notes that a message addressed us: what is answered below it is meant
+// for us, before a card is there too.
+func (s *state) calledBy(ctx context.Context, key string) error {
+	_, err := s.db.ExecContext(ctx, "UPDATE seen SET called = 1 WHERE key = ?", key)
+	return err
+}
+
+// begun says whether a thread of ours has this name: a card of it is out, or the
+// message it is named after addressed us.
+func (s *state) begun(ctx context.Context, thread, key string) (yes bool, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM root WHERE thread = ?) OR EXISTS (SELECT 1 FROM seen WHERE key = ? AND called = 1)",
+		thread, key).Scan(&yes)
+	return yes, err
+}
+
+// author gives who wrote a message, and its parts.
+func (s *state) author(ctx context.Context, key string) (user, parts string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT user, parts FROM seen WHERE key = ?", key).Scan(&user, &parts)
+	return user, parts, ignoreNone(err)
+}
+
+// lastKey gives the latest key that begins so, up to a time; "" if there is none.
+func (s *state) lastKey(ctx context.Context, prefix, at string) (key string, err error) {
+	end := strings.TrimSuffix(prefix, ":") + ";"
+	err = s.db.QueryRowContext(ctx, "SELECT key FROM seen WHERE key >= ? AND key < ? AND at <= ? ORDER BY at DESC LIMIT 1", prefix, end, at).Scan(&key)
+	return key, ignoreNone(err)
+}
+
+// known is a message that was taken in.
+type known struct{ key, user, parts string }
+
+// knownIn gives the messages of a thread that were taken in, from a time on.
+func (s *state) knownIn(ctx context.Context, channel, root, from string) ([]known, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT key, user, parts FROM seen WHERE channel = ? AND root = ? AND at >= ? AND key >= ? AND key < 'm;'",
+		channel, root, from, keyMessage)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var list []known
+	for rows.Next() {
+		var k known
+		if err := rows.Scan(&k.key, &k.user, &k.parts); err != nil {
+			return nil, err
+		}
+		list = append(list, k)
+	}
+	return list, rows.Err()
+}
+
+// openThread is a job's thread, by the posts replies to it can hang on.
+type openThread struct{ thread, channel, ts string }
+
+// openThreads gives the threads of open jobs.
+func (s *state) openThreads(ctx context.Context) ([]openThread, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT thread, channel, ts FROM root WHERE open = 1")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var list []openThread
+	for rows.Next() {
+		var t openThread
+		if err := rows.Scan(&t.thread, &t.channel, &t.ts); err != nil {
+			return nil, err
+		}
+		list = append(list, t)
+	}
+	return list, rows.Err()
+}
