@@ -29,7 +29,8 @@ type post struct {
 	Ask    int       `json:",omitempty"` // number of the question, 0 if it is none
 	To     flow.Role `json:",omitempty"` // whose turn it is
 	Log    int64     `json:",omitempty"`
-	Done   bool      `json:",omitempty"` // nothing is to be chosen any more
+	Done   bool      `json:",omitempty"` // the choices have given way
+	Over   bool      `json:",omitempty"` // another question is open: the form has as well
 	Picked string    `json:",omitempty"` // what was chosen
 	By     string    `json:",omitempty"` // by whom, a name
 	Maybe  *pick     `json:",omitempty"` // chosen, but not yet known to be taken
@@ -48,15 +49,16 @@ const (
 	blockText    = "text"
 	blockChoices = "choices"
 	blockPicked  = "picked"
+	blockMore    = "more"
 	actionChoose = "choose" // choose:1 …
 	actionForm   = "form"
 )
 
-// maxPiece is the room for a message's own words, once escaped; mentions, choices
+// maxPiece is the room for a message's own words; mentions, choices
 // and marks have theirs beside it, and all together stay below maxText.
 const maxPiece = 3000
 
-// maxLine is the room for a choice spelt out.
+// maxLine is the room for a name, or a choice spelt out.
 const maxLine = 120
 
 // room is what of maxPiece the choices leave.
@@ -87,27 +89,39 @@ func render(p *post) message {
 	default:
 		said = append(said, numbered(p.Choices, 0)...)
 		if rest := inWords(p); len(rest) > 0 {
-			m.blocks = append(m.blocks, richText("more", nil, strings.Join(rest, "\n")))
-		}
-		if b := buttons(p); len(b) > 0 {
-			m.blocks = append(m.blocks, api.NewActionBlock(blockChoices, b...))
+			m.blocks = append(m.blocks, richText(blockMore, nil, strings.Join(rest, "\n")))
 		}
 	}
-	m.text = strings.Join(said, "\n")
+	if b := buttons(p); len(b) > 0 {
+		m.blocks = append(m.blocks, api.NewActionBlock(blockChoices, b...))
+	}
+	m.text = whole(said)
 	return m
+}
+
+// whole joins lines as long as there is room for them.
+func whole(lines []string) string {
+	text := lines[0]
+	for _, l := range lines[1:] {
+		if length(text)+1+length(l) > maxText {
+			break // dozens of choices: their numbers still count, and the blocks show them
+		}
+		text += "\n" + l
+	}
+	return text
 }
 
 // renderCard shows a job: its first line large, the rest below.
 func renderCard(p *post) message {
 	text := tidy(p.Text)
 	first, rest, _ := strings.Cut(text, "\n")
-	m := message{text: escape(clip(orDash(text), maxPiece))}
+	m := message{text: escape(short(orDash(text), maxPiece))}
 	m.blocks = append(m.blocks, api.NewHeaderBlock(plain(first, maxHeader), api.HeaderBlockOptionBlockID("job")))
 	if length(first) > maxHeader {
 		rest = first + "\n" + rest
 	}
 	if strings.TrimSpace(rest) != "" {
-		m.blocks = append(m.blocks, richText(blockText, nil, clip(rest, maxPiece)))
+		m.blocks = append(m.blocks, richText(blockText, nil, short(rest, maxPiece)))
 	}
 	return m
 }
@@ -138,7 +152,7 @@ func lead(p *post) []api.RichTextSectionElement {
 		list = append(list, asIs(s, nil))
 	}
 	if p.Name != "" {
-		list = append(list, asIs(clip(tidy(p.Name), 100)+": ", nil))
+		list = append(list, asIs(short(oneLine(p.Name), maxLine)+": ", nil))
 	}
 	return list
 }
@@ -150,7 +164,7 @@ func calls(p *post) string {
 		b.WriteString("<@" + u + "> ")
 	}
 	if p.Name != "" {
-		b.WriteString(escape(clip(tidy(p.Name), 100)) + ": ")
+		b.WriteString(escape(short(oneLine(p.Name), maxLine)) + ": ")
 	}
 	return b.String()
 }
@@ -160,7 +174,7 @@ func numbered(cs []flow.Choice, from int) []string {
 	var list []string
 	for i, c := range cs {
 		if i >= from {
-			list = append(list, strconv.Itoa(i+1)+" "+escape(clip(oneLine(c.Label), maxLine)))
+			list = append(list, strconv.Itoa(i+1)+" "+escape(short(oneLine(c.Label), maxLine)))
 		}
 	}
 	return list
@@ -178,7 +192,7 @@ func inWords(p *post) []string {
 	var list []string
 	for i, c := range p.Choices {
 		if i >= n {
-			list = append(list, strconv.Itoa(i+1)+"  "+clip(oneLine(c.Label), maxLine))
+			list = append(list, strconv.Itoa(i+1)+"  "+short(oneLine(c.Label), maxLine))
 		}
 	}
 	return list
@@ -195,6 +209,9 @@ func shownButtons(p *post) int {
 func buttons(p *post) []api.BlockElement {
 	var list []api.BlockElement
 	n := shownButtons(p)
+	if p.Done {
+		n = 0
+	}
 	for i, c := range p.Choices[:n] {
 		label := oneLine(c.Label)
 		if len(p.Choices) > 1 {
@@ -206,17 +223,17 @@ func buttons(p *post) []api.BlockElement {
 		}
 		list = append(list, b)
 	}
-	if p.Form != "" {
-		list = append(list, api.NewButtonBlockElement(actionForm, p.Form, plain(say("slack.form", nil), maxLabel)))
+	if p.Form != "" && !p.Over {
+		list = append(list, api.NewButtonBlockElement(actionForm, p.Form, plain(sayForm, maxLabel)))
 	}
 	return list
 }
 
 // picked says what was chosen and by whom.
 func picked(p *post) string {
-	s := "✔ " + clip(oneLine(p.Picked), 300)
+	s := "✔ " + short(oneLine(p.Picked), maxLine)
 	if p.By != "" {
-		s += " · " + clip(oneLine(p.By), 100)
+		s += " · " + short(oneLine(p.By), maxLine)
 	}
 	return s
 }

@@ -2,6 +2,7 @@ package slack
 
 import (
 	"context"
+	"sync"
 	"time"
 
 	api "github.com/slack-go/slack"
@@ -142,7 +143,7 @@ func (s *Slack) changeNow(ctx context.Context, lane *pace, channel, ts string) {
 }
 
 func (s *Slack) change(ctx context.Context, channel, ts string) error {
-	r, ok, err := s.state.shownAt(ctx, channel, ts)
+	r, ok, err := s.state.staleAt(ctx, channel, ts)
 	if err != nil || !ok {
 		return err
 	}
@@ -160,6 +161,26 @@ func (s *Slack) change(ctx context.Context, channel, ts string) error {
 }
 
 // speak does what speaking needs beside the calls of others, until ctx is done.
-func (s *Slack) speak(ctx context.Context, st *state) {
+// boards gives the home view, nil if there is none.
+func (s *Slack) speak(ctx context.Context, st *state, boards Boards) {
+	var tasks sync.WaitGroup
+	defer tasks.Wait()
+	if boards != nil {
+		tasks.Go(func() { s.publishHomes(ctx, boards) })
+	}
+	tasks.Go(func() { s.prune(ctx, st) })
 	s.changePosts(ctx, st)
+}
+
+// prune forgets what nothing can ask for any more: the outbox repeats a message
+// within the days it keeps it, and a question of long ago is answered or stale.
+func (s *Slack) prune(ctx context.Context, st *state) {
+	for {
+		if err := st.prune(ctx, time.Now()); err != nil && ctx.Err() == nil {
+			s.log.Warn("prune what was sent", "err", err)
+		}
+		if !sleep(ctx, 6*time.Hour) {
+			return
+		}
+	}
 }

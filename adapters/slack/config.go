@@ -27,7 +27,7 @@ type Config struct {
 
 	Patterns []string // channels (C…) that give a role
 	May      func(user string) bool
-	Boards   func() []string // users with a home view of their own: those named in the configuration
+	Boards   Boards // the home view; nil: that of who hears, if it has one
 
 	MaxFile int64     // bytes of an incoming file; 0: 64 MiB
 	Blobs   bot.Blobs // where files that go out lie; nil: none go

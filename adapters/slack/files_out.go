@@ -23,8 +23,8 @@ import (
 
 // upload is what a file has come to.
 type upload struct {
-	File string `json:"file"`          // its id
-	URL  string `json:"url,omitempty"` // where its bytes go; "" once they are there
+	File string `json:"file"`           // its id
+	URL  string `json:"url,omitempty"`  // where its bytes go; "" once they are there
 	Last bool   `json:"last,omitempty"` // the last step was tried, and how it ended is not known
 }
 

@@ -14,9 +14,9 @@ import (
 	"milepost/flow"
 )
 
-// spoken is an adapter that only speaks: its state open, its posts changed, and
+// voice is an adapter that only speaks: its state open, its posts changed, and
 // nothing heard.
-type spoken struct {
+type voice struct {
 	*Slack
 	w   *workspace.Workspace
 	log *logged
@@ -45,7 +45,7 @@ func speakConfig(t *testing.T, w *workspace.Workspace) Config {
 	return Config{BotToken: w.BotToken(), AppToken: w.AppToken(), APIURL: w.APIURL(), Dir: t.TempDir()}
 }
 
-func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *spoken {
+func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *voice {
 	t.Helper()
 	l := &logged{}
 	cfg.Log = slog.New(slog.NewTextHandler(l, nil))
@@ -60,7 +60,7 @@ func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *spoken {
 	ctx, stop := context.WithCancel(context.Background())
 	s.begin(ctx, st, self{Team: w.Team(), User: w.App(), Bot: "B0MILE"})
 	var tasks sync.WaitGroup
-	tasks.Go(func() { s.speak(ctx, st) })
+	tasks.Go(func() { s.speak(ctx, st, cfg.Boards) })
 	t.Cleanup(func() {
 		stop()
 		tasks.Wait()
@@ -73,10 +73,10 @@ func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *spoken {
 			}
 		}
 	})
-	return &spoken{s, w, l}
+	return &voice{s, w, l}
 }
 
-func speak(t *testing.T, o workspace.Options) *spoken {
+func speak(t *testing.T, o workspace.Options) *voice {
 	t.Helper()
 	w := workspace.New(t, o)
 	cfg := speakConfig(t, w)
@@ -87,12 +87,12 @@ func speak(t *testing.T, o workspace.Options) *spoken {
 }
 
 // begins lets a person begin a job and gives its thread.
-func (s *spoken) begins(who, words string) bot.Thread {
+func (s *voice) begins(who, words string) bot.Thread {
 	c := s.w.Channel("shop")
 	return threadName(s.w.Team(), c, s.w.User(who).Say("shop", words))
 }
 
-func (s *spoken) out(key string, th bot.Thread, kind flow.ReplyKind, text string, choices ...flow.Choice) bot.Outbound {
+func (s *voice) out(key string, th bot.Thread, kind flow.ReplyKind, text string, choices ...flow.Choice) bot.Outbound {
 	job, _, _ := strings.Cut(key, "/")
 	o := bot.Outbound{Key: key, Shop: bot.DefaultShop, Network: NetworkName, Thread: th, Job: job, Log: 9, By: "w",
 		Reply: flow.Reply{Seq: 9, Kind: kind, Role: flow.Technician, Phase: flow.PhaseBackup, Text: text, Choices: choices, To: []flow.Who{"w"}},
@@ -103,7 +103,7 @@ func (s *spoken) out(key string, th bot.Thread, kind flow.ReplyKind, text string
 	return o
 }
 
-func (s *spoken) says(t *testing.T, out bot.Outbound) {
+func (s *voice) says(t *testing.T, out bot.Outbound) {
 	t.Helper()
 	if err := s.until(t, out); err != nil {
 		t.Fatalf("send %s: %v", out.Key, err)
@@ -111,7 +111,7 @@ func (s *spoken) says(t *testing.T, out bot.Outbound) {
 }
 
 // until sends as the outbox does: again and again until it is out.
-func (s *spoken) until(t *testing.T, out bot.Outbound) error {
+func (s *voice) until(t *testing.T, out bot.Outbound) error {
 	t.Helper()
 	for end := time.Now().Add(60 * time.Second); ; {
 		err := s.Send

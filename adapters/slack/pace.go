@@ -16,7 +16,6 @@ const (
 	// chat.update is of tier 3: 50 a minute and more, in the whole workspace.
 	updateEvery = 1100 * time.Millisecond
 	updateBurst = 20
-
 )
 
 // A change of a post that has waited so long goes before messages that wait.

@@ -1,6 +1,38 @@
 package slack
 
-import "milepost/flow/words"
-
-// say finds a sentence of the catalogue: what is shown beside a job's own words.
-func say(key string, args words.Args) string { return words.Default().Say(key, false, args) }
+// The few words that are Slack's own: of its forms and its home view. All others
+// are the catalogue's and come with the message.
+const (
+	sayForm      = "Fill in a form"
+	saySubmit    = "Send"
+	sayCancel    = "Cancel"
+	sayClosed    = "This step is no longer open: nothing was taken. Close the form and go on in the thread."
+	sayPairHalf  = "Dash and GPS belong together: fill in both, or neither."
+	sayPairNone  = "At least one pair."
+	sayNumber    = "A number above 0, such as %s."
+	saySize      = "The size as it stands on the tyre, such as 265/70R17."
+	sayShop      = "Open jobs of the shop"
+	sayMine      = "Your open jobs"
+	sayNoJobs    = "No open jobs."
+	sayMoreJobs  = "and %d more"
+	sayThread    = "open the thread"
+	sayGroup     = "I don't work in group conversations: call me in a channel, or write to me directly."
+	sayReadings  = "Drive readings"
+	sayDash      = "%d · dash"
+	sayGPS       = "%d · GPS"
+	sayParked    = "We are parked"
+	sayParkedAsk = "The drive"
+	sayFitted    = "Tyres fitted now"
+	sayPlacard   = "Size and stored value"
+	sayStored    = "Stored value"
+	saySizeLabel = "Size, with load index and speed symbol"
+	sayTreadNew  = "Tread new, mm"
+	sayTreadNow  = "Tread now, mm"
+	sayPressure  = "Cold pressure"
+	sayGears     = "Axle gears, gearbox, transfer case"
+	sayValue     = "Value as the tool shows it"
+	sayUnit      = "What it is"
+	sayStep      = "Smallest step"
+	sayLowest    = "Lowest"
+	sayHighest   = "Highest"
+)

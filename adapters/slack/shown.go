@@ -86,7 +86,7 @@ func (s *state) giveWay(ctx context.Context, me self, out *bot.Outbound) (change
 		}
 		for i := range list {
 			r := &list[i]
-			if r.post.Kind == flow.Card || r.post.Done || !r.post.over(me, out) {
+			if r.post.Kind == flow.Card || r.post.settled() || !r.post.giveWay(me, out) {
 				continue
 			}
 			if err := putShown(ctx, tx, *r, true); err != nil {
@@ -99,9 +99,12 @@ func (s *state) giveWay(ctx context.Context, me self, out *bot.Outbound) (change
 	return changed, err
 }
 
-// over settles a question with what came after it, and says whether it has
-// given way.
-func (p *post) over(me self, out *bot.Outbound) bool {
+// settled says whether a post will never look different again.
+func (p *post) settled() bool { return p.Over || p.Done && p.Form == "" }
+
+// giveWay settles a question with what came after it, and says whether it is to
+// look different now.
+func (p *post) giveWay(me self, out *bot.Outbound) bool {
 	if out.Log <= p.Log {
 		return false // of the same turn or an earlier one
 	}
@@ -110,11 +113,10 @@ func (p *post) over(me self, out *bot.Outbound) bool {
 	if !moved && !taken {
 		return false
 	}
-	again := out.Reply.Kind == flow.Prompt && out.Reply.Text == p.Text
-	if taken && !again {
+	if again := out.Reply.Kind == flow.Prompt && out.Reply.Text == p.Text; taken && !again {
 		p.Picked, p.By = p.Maybe.Label, p.Maybe.Name
 	}
-	p.Done, p.Maybe = true, nil
+	p.Done, p.Over, p.Maybe = true, p.Over || moved, nil
 	return true
 }
 
@@ -186,7 +188,7 @@ func (s *state) stale(ctx context.Context, limit int) ([]shown, error) {
 // fresh notes that Slack has a post as it is kept, unless it has changed
 // meanwhile. A question that has given way need not be kept.
 func (s *state) fresh(ctx context.Context, r shown) error {
-	if r.post.Done {
+	if r.post.settled() {
 		_, err := s.db.ExecContext(ctx, "DELETE FROM shown WHERE channel = ? AND ts = ? AND rev = ?", r.channel, r.ts, r.rev)
 		return err
 	}
@@ -205,9 +207,18 @@ func (s *state) want(ctx context.Context, r shown) error {
 	return s.tx(ctx, func(tx *sql.Tx) error { return putShown(ctx, tx, r, true) })
 }
 
-// shownAt gives a post that is to look different.
+// shownAt gives a post of ours that is kept.
 func (s *state) shownAt(ctx context.Context, channel, ts string) (r shown, ok bool, err error) {
-	list, err := shownOf(ctx, s.db, "channel = ? AND ts = ? AND stale = 1", channel, ts)
+	return s.oneShown(ctx, "channel = ? AND ts = ?", channel, ts)
+}
+
+// staleAt gives it if it is to look different.
+func (s *state) staleAt(ctx context.Context, channel, ts string) (r shown, ok bool, err error) {
+	return s.oneShown(ctx, "channel = ? AND ts = ? AND stale = 1", channel, ts)
+}
+
+func (s *state) oneShown(ctx context.Context, where string, args ...any) (shown, bool, error) {
+	list, err := shownOf(ctx, s.db, where, args...)
 	if err != nil || len(list) == 0 {
 		return shown{}, false, err
 	}
@@ -225,4 +236,18 @@ func (s *state) triedAt(ctx context.Context, key string) (time.Time, error) {
 	var ms int64
 	err := s.db.QueryRowContext(ctx, "SELECT at FROM sent WHERE key = ?", key).Scan(&ms)
 	return time.UnixMilli(ms), ignoreNone(err)
+}
+
+// Marks of posts are kept so long.
+const keepSent, keepShown = 30 * 24 * time.Hour, 90 * 24 * time.Hour
+
+// prune deletes marks of long ago.
+func (s *state) prune(ctx context.Context, now time.Time) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM sent WHERE at < ?", now.Add(-keepSent).UnixMilli()); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, "DELETE FROM shown WHERE at < ?", now.Add(-keepShown).UnixMilli())
+		return err
+	})
 }

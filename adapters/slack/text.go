@@ -61,18 +61,49 @@ func clip(s string, n int) string {
 	return s[:end] + "…"
 }
 
-// pieces cuts a text into pieces that stay within n characters once escaped: at
-// lines where that can be, else at words, else anywhere.
+// weight is the most room a letter takes: escaped in text, or as JSON writes it in
+// blocks, whose size in all is limited too.
+func weight(r rune) int {
+	switch {
+	case r == '<', r == '>', r == '&', r < ' ' && r != '\n', r == '\u2028', r == '\u2029':
+		return 6
+	case r == '"', r == '\\', r == '\n', r > 0xffff:
+		return 2
+	}
+	return 1
+}
+
+func weigh(s string) (n int) {
+	for _, r := range s {
+		n += weight(r)
+	}
+	return n
+}
+
+// short cuts words to a weight and shows that it did.
+func short(s string, n int) string {
+	if weigh(s) <= n {
+		return s
+	}
+	k := 1
+	for i, r := range s {
+		if k += weight(r); k > n {
+			return s[:i] + "…"
+		}
+	}
+	return s
+}
+
+// pieces cuts a text into pieces of a weight: at lines where that can be, else at
+// words, else anywhere.
 func pieces(s string, n int) []string {
 	var list []string
-	for length(escape(s)) > n {
+	for weigh(s) > n {
 		k, line, word, end := 0, 0, 0, 0
 		for i, r := range s {
-			w := length(escape(string(r)))
-			if k+w > n {
+			if k += weight(r); k > n {
 				break
 			}
-			k += w
 			end = i + utf8.RuneLen(r)
 			switch r {
 			case '\n':
