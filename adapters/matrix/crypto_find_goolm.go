@@ -4,6 +4,7 @@ package matrix
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,8 +13,6 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-
-	"database/sql"
 
 	"go.mau.fi/util/dbutil"
 	"maunium.net/go/mautrix"
@@ -105,7 +104,7 @@ func inspect(ctx context.Context, client *mautrix.Client, store *crypto.SQLCrypt
 	} else {
 		found = append(found, good(fmt.Sprintf("encryption: %d one-time keys on the homeserver", n)))
 	}
-	return append(found, others(ctx, client, device)...)
+	return append(found, otherDevices(ctx, client, device)...)
 }
 
 // signing says whether the account vouches for our device, by the server's own
@@ -135,9 +134,9 @@ func verified(obj any, user id.UserID, keyName string, key id.Ed25519) bool {
 	return ok && err == nil
 }
 
-// others lists the account's other devices. People's clients encrypt for each of
+// otherDevices lists the account's other devices. People's clients encrypt for each of
 // them; none is removed by us.
-func others(ctx context.Context, client *mautrix.Client, device id.DeviceID) []bot.Finding {
+func otherDevices(ctx context.Context, client *mautrix.Client, device id.DeviceID) []bot.Finding {
 	resp, err := client.GetDevicesInfo(ctx)
 	if err != nil {
 		return []bot.Finding{bad("devices: they could not be listed: "+err.Error(), "see that the homeserver is reachable")}

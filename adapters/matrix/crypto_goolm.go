@@ -25,10 +25,6 @@ import (
 // hasEncryption says whether this build can serve encrypted rooms.
 const hasEncryption = true
 
-// cryptoFile is the database of the keys, in Config.Dir. It belongs to one
-// device: an older copy of it must never be used again.
-const cryptoFile = "crypto.db"
-
 // olmCipher is encryption by the library's machine. The machine has locks of its
 // own for most of what it does at once, but not for all, and it holds some of
 // them while it waits for the database, which has one connection. Hence two more

@@ -18,10 +18,10 @@ import (
 	"milepost/adapters/matrix/person"
 )
 
-const soon = 20 * time.Second
+const keyWait = 20 * time.Second
 
-// device is a device whose sync is taken step by step by the test.
-type device struct {
+// keyDevice is a device whose sync is taken step by step by the test.
+type keyDevice struct {
 	t      testing.TB
 	cfg    Config
 	client *mautrix.Client
@@ -30,16 +30,16 @@ type device struct {
 	seen  map[id.EventID]*event.Event // as they came
 }
 
-func testContext(t testing.TB) context.Context {
+func keyContext(t testing.TB) context.Context {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }
 
-// newDevice is one of an account's devices, not opened yet.
-func newDevice(t testing.TB, s *homeserver.Server, a homeserver.Account) *device {
+// newKeyDevice is one of an account's devices, not opened yet.
+func newKeyDevice(t testing.TB, s *homeserver.Server, a homeserver.Account) *keyDevice {
 	t.Helper()
-	d := &device{t: t, seen: map[id.EventID]*event.Event{}, cfg: Config{Homeserver: s.URL(), User: a.UserID, AccessToken: a.AccessToken,
+	d := &keyDevice{t: t, seen: map[id.EventID]*event.Event{}, cfg: Config{Homeserver: s.URL(), User: a.UserID, AccessToken: a.AccessToken,
 		PickleKey: "a pickle key of the test", Dir: t.TempDir(), Encryption: true}}
 	client, err := mautrix.NewClient(d.cfg.Homeserver, id.UserID(a.UserID), a.AccessToken)
 	if err != nil {
@@ -54,9 +54,9 @@ func newDevice(t testing.TB, s *homeserver.Server, a homeserver.Account) *device
 }
 
 // start opens the keys, as after a start of the program: nothing of before is in memory.
-func (d *device) start() error {
+func (d *keyDevice) start() error {
 	d.client.StateStore = newRooms()
-	c, err := openOlm(testContext(d.t), d.client, d.cfg)
+	c, err := openOlm(keyContext(d.t), d.client, d.cfg)
 	if err == nil {
 		d.olmCipher = c
 		d.t.Cleanup(d.end)
@@ -64,7 +64,7 @@ func (d *device) start() error {
 	return err
 }
 
-func (d *device) mustStart() *device {
+func (d *keyDevice) mustStart() *keyDevice {
 	d.t.Helper()
 	if err := d.start(); err != nil {
 		d.t.Fatal(err)
@@ -72,7 +72,7 @@ func (d *device) mustStart() *device {
 	return d
 }
 
-func (d *device) end() {
+func (d *keyDevice) end() {
 	if d.olmCipher == nil {
 		return
 	}
@@ -83,9 +83,9 @@ func (d *device) end() {
 }
 
 // get takes what is new from the server, without handling it. The position moves on.
-func (d *device) get() *mautrix.RespSync {
+func (d *keyDevice) get() *mautrix.RespSync {
 	d.t.Helper()
-	resp, err := d.client.SyncRequest(testContext(d.t), 200, d.since, "", false, "")
+	resp, err := d.client.SyncRequest(keyContext(d.t), 200, d.since, "", false, "")
 	if err != nil {
 		d.t.Fatal(err)
 	}
@@ -99,15 +99,15 @@ func (d *device) get() *mautrix.RespSync {
 	return resp
 }
 
-func (d *device) take(resp *mautrix.RespSync) {
+func (d *keyDevice) take(resp *mautrix.RespSync) {
 	d.t.Helper()
-	if err := d.ProcessSync(testContext(d.t), resp, "not the first"); err != nil {
+	if err := d.ProcessSync(keyContext(d.t), resp, "not the first"); err != nil {
 		d.t.Fatal(err)
 	}
 }
 
 // sync takes one step, and joins where invited.
-func (d *device) sync() {
+func (d *keyDevice) sync() {
 	d.t.Helper()
 	resp := d.get()
 	d.take(resp)
@@ -116,26 +116,26 @@ func (d *device) sync() {
 	}
 }
 
-func (d *device) enter(room id.RoomID) {
+func (d *keyDevice) enter(room id.RoomID) {
 	d.t.Helper()
-	if _, err := d.client.JoinRoomByID(testContext(d.t), room); err != nil {
+	if _, err := d.client.JoinRoomByID(keyContext(d.t), room); err != nil {
 		d.t.Fatal(err)
 	}
 	d.know(room)
 }
 
 // know asks who is in a room.
-func (d *device) know(room id.RoomID) {
+func (d *keyDevice) know(room id.RoomID) {
 	d.t.Helper()
-	if _, err := d.client.State(testContext(d.t), room); err != nil {
+	if _, err := d.client.State(keyContext(d.t), room); err != nil {
 		d.t.Fatal(err)
 	}
 }
 
 // until takes steps until something is so.
-func (d *device) until(what string, so func() bool) {
+func (d *keyDevice) until(what string, so func() bool) {
 	d.t.Helper()
-	for end := time.Now().Add(soon); !so(); d.sync() {
+	for end := time.Now().Add(keyWait); !so(); d.sync() {
 		if time.Now().After(end) {
 			d.t.Fatalf("%s: waited in vain for %s", d.client.DeviceID, what)
 		}
@@ -143,9 +143,9 @@ func (d *device) until(what string, so func() bool) {
 }
 
 // say encrypts a text and sends it.
-func (d *device) say(room id.RoomID, text string) (id.EventID, *event.EncryptedEventContent) {
+func (d *keyDevice) say(room id.RoomID, text string) (id.EventID, *event.EncryptedEventContent) {
 	d.t.Helper()
-	ctx := testContext(d.t)
+	ctx := keyContext(d.t)
 	sealed, err := d.Encrypt(ctx, room, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgText, Body: text})
 	if err != nil {
 		d.t.Fatal(err)
@@ -158,10 +158,10 @@ func (d *device) say(room id.RoomID, text string) (id.EventID, *event.EncryptedE
 }
 
 // read gives the text of an event, once it is here.
-func (d *device) read(which id.EventID) (string, id.TrustState) {
+func (d *keyDevice) read(which id.EventID) (string, id.TrustState) {
 	d.t.Helper()
 	text, trust, err := d.tryRead(which)
-	for end := time.Now().Add(soon); errors.Is(err, errNoKey) && time.Now().Before(end); text, trust, err = d.tryRead(which) {
+	for end := time.Now().Add(keyWait); errors.Is(err, errNoKey) && time.Now().Before(end); text, trust, err = d.tryRead(which) {
 		d.sync()
 	}
 	if err != nil {
@@ -170,21 +170,21 @@ func (d *device) read(which id.EventID) (string, id.TrustState) {
 	return text, trust
 }
 
-func (d *device) tryRead(which id.EventID) (string, id.TrustState, error) {
+func (d *keyDevice) tryRead(which id.EventID) (string, id.TrustState, error) {
 	d.t.Helper()
 	d.until("event "+string(which), func() bool { return d.seen[which] != nil })
-	plain, err := d.Decrypt(testContext(d.t), d.seen[which])
+	plain, err := d.Decrypt(keyContext(d.t), d.seen[which])
 	if err != nil {
 		return "", 0, err
 	}
 	return plain.Content.AsMessage().Body, plain.Mautrix.TrustState, nil
 }
 
-// expect fails unless a person reads a text in an event of ours.
-func expect(t testing.TB, p *person.Person, room id.RoomID, which id.EventID, text string) person.Event {
+// personReads fails unless a person reads a text in an event of ours.
+func personReads(t testing.TB, p *person.Person, room id.RoomID, which id.EventID, text string) person.Event {
 	t.Helper()
 	var found person.Event
-	p.Wait(room, soon, "event "+string(which)+" with "+text, func(all []person.Event) bool {
+	p.Wait(room, keyWait, "event "+string(which)+" with "+text, func(all []person.Event) bool {
 		for _, e := range all {
 			if e.ID == which && e.Decrypted && e.Body == text {
 				found = e
@@ -196,23 +196,27 @@ func expect(t testing.TB, p *person.Person, room id.RoomID, which id.EventID, te
 	return found
 }
 
-// scene is a room that Anna made encrypted and Boris joined before the device was invited.
-type scene struct {
+// keyScene is a room that Anna made encrypted and Boris joined before the device was
+// invited. It is on a server of its own, beside those of other tests.
+type keyScene struct {
 	s           *homeserver.Server
 	anna, boris *person.Person
 	a           homeserver.Account
-	bot         *device
+	bot         *keyDevice
 	room        id.RoomID
 }
 
-func newScene(t testing.TB) *scene {
+func newKeyScene(t testing.TB) *keyScene {
 	t.Helper()
+	if t, ok := t.(*testing.T); ok {
+		t.Parallel()
+	}
 	s := homeserver.Start(t, homeserver.Options{})
-	sc := &scene{s: s, anna: person.JoinEncrypted(t, s, "anna"), boris: person.JoinEncrypted(t, s, "boris")}
+	sc := &keyScene{s: s, anna: person.JoinEncrypted(t, s, "anna"), boris: person.JoinEncrypted(t, s, "boris")}
 	sc.room = sc.anna.CreateRoom("Workshop", true, sc.boris.ID)
-	sc.anna.WaitJoined(sc.room, soon, sc.boris.ID)
+	sc.anna.WaitJoined(sc.room, keyWait, sc.boris.ID)
 	sc.a = s.Register(t, "milepost", "password of milepost")
-	sc.bot = newDevice(t, s, sc.a).mustStart()
+	sc.bot = newKeyDevice(t, s, sc.a).mustStart()
 	sc.bot.sync()
 	sc.anna.Invite(sc.room, sc.bot.client.UserID)
 	sc.bot.until("the invitation", func() bool {
@@ -220,26 +224,26 @@ func newScene(t testing.TB) *scene {
 		return known
 	})
 	for _, p := range []*person.Person{sc.anna, sc.boris} {
-		p.WaitJoined(sc.room, soon, sc.bot.client.UserID)
+		p.WaitJoined(sc.room, keyWait, sc.bot.client.UserID)
 	}
 	return sc
 }
 
-// rewrite answers some requests in the server's place.
-type rewrite struct {
+// serverSays answers some requests in the server's place.
+type serverSays struct {
 	next http.RoundTripper
 	do   func(*http.Request) *http.Response // nil: the server's
 }
 
-func (r *rewrite) RoundTrip(req *http.Request) (*http.Response, error) {
+func (r *serverSays) RoundTrip(req *http.Request) (*http.Response, error) {
 	if resp := r.do(req); resp != nil {
 		return resp, nil
 	}
 	return r.next.RoundTrip(req)
 }
 
-// copyOf gives a response as the server would send it again.
-func copyOf(t testing.TB, resp *mautrix.RespSync) *mautrix.RespSync {
+// syncAgain gives a response as the server would send it again.
+func syncAgain(t testing.TB, resp *mautrix.RespSync) *mautrix.RespSync {
 	t.Helper()
 	text, err := json.Marshal(resp)
 	if err != nil {

@@ -18,12 +18,12 @@ import (
 )
 
 func TestCipherAllReadAll(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	for i := range 3 {
 		text := fmt.Sprintf("from the assistant, %d", i)
 		which, _ := sc.bot.say(sc.room, text)
-		expect(t, sc.anna, sc.room, which, text)
-		expect(t, sc.boris, sc.room, which, text) // joined before the assistant
+		personReads(t, sc.anna, sc.room, which, text)
+		personReads(t, sc.boris, sc.room, which, text) // joined before the assistant
 	}
 	for _, p := range []*person.Person{sc.anna, sc.boris} {
 		text := "from " + string(p.ID)
@@ -35,7 +35,7 @@ func TestCipherAllReadAll(t *testing.T) {
 }
 
 func TestCipherKeyComesLate(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	which := sc.anna.Say(sc.room, "the key comes later")
 	var keys []*event.Event
 	for sc.bot.seen[which] == nil || len(keys) == 0 {
@@ -55,7 +55,7 @@ func TestCipherKeyComesLate(t *testing.T) {
 	late := new(mautrix.RespSync)
 	late.ToDevice.Events = keys
 	late.DeviceOTKCount.SignedCurve25519 = otkEnough
-	again := copyOf(t, late)
+	again := syncAgain(t, late)
 	sc.bot.take(late)
 	select {
 	case <-sc.bot.NewKeys():
@@ -66,16 +66,16 @@ func TestCipherKeyComesLate(t *testing.T) {
 		if text, _, err := sc.bot.tryRead(which); err != nil || text != "the key comes later" {
 			t.Fatalf("with its key: %q, %v", text, err)
 		}
-		sc.bot.take(copyOf(t, again)) // and the same response taken again
+		sc.bot.take(syncAgain(t, again)) // and the same response taken again
 	}
 }
 
 // A key that can't be stored is not lost: the response comes again.
 func TestCipherDiskFull(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	exec := func(stmt string) {
 		t.Helper()
-		if _, err := sc.bot.db.Exec(testContext(t), stmt); err != nil {
+		if _, err := sc.bot.db.Exec(keyContext(t), stmt); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -84,7 +84,7 @@ func TestCipherDiskFull(t *testing.T) {
 	refused := 0
 	for sc.bot.seen[which] == nil || refused == 0 {
 		resp := sc.bot.get()
-		err := sc.bot.ProcessSync(testContext(t), copyOf(t, resp), "x")
+		err := sc.bot.ProcessSync(keyContext(t), syncAgain(t, resp), "x")
 		if len(resp.ToDevice.Events) == 0 {
 			if err != nil {
 				t.Fatal(err)
@@ -96,7 +96,7 @@ func TestCipherDiskFull(t *testing.T) {
 		}
 		refused++
 		exec(`DROP TRIGGER full`)
-		sc.bot.take(copyOf(t, resp))
+		sc.bot.take(syncAgain(t, resp))
 	}
 	if text, _ := sc.bot.read(which); text != "while the disk is full" {
 		t.Errorf("read %q", text)
@@ -104,22 +104,22 @@ func TestCipherDiskFull(t *testing.T) {
 }
 
 func TestCipherRefusesWhatIsForged(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	which := sc.anna.Say(sc.room, "I did it")
 	sc.bot.read(which)
 	forged := *sc.bot.seen[which]
 	forged.Sender = sc.boris.ID
-	if _, err := sc.bot.Decrypt(testContext(t), &forged); !errors.Is(err, errOtherSender) {
+	if _, err := sc.bot.Decrypt(keyContext(t), &forged); !errors.Is(err, errOtherSender) {
 		t.Errorf("under another name: %v, want errOtherSender", err)
 	}
 	replayed := *sc.bot.seen[which]
 	replayed.ID = "$another"
-	if _, err := sc.bot.Decrypt(testContext(t), &replayed); err == nil || errors.Is(err, errNoKey) {
+	if _, err := sc.bot.Decrypt(keyContext(t), &replayed); err == nil || errors.Is(err, errNoKey) {
 		t.Errorf("the same again under another ID: %v, want a refusal", err)
 	}
 	moved := *sc.bot.seen[which]
 	moved.RoomID = "!other:localhost"
-	if plain, err := sc.bot.Decrypt(testContext(t), &moved); err == nil {
+	if plain, err := sc.bot.Decrypt(keyContext(t), &moved); err == nil {
 		t.Errorf("in another room: read %v", plain.Content.Raw)
 	}
 	broken := *sc.bot.seen[which]
@@ -130,21 +130,21 @@ func TestCipherRefusesWhatIsForged(t *testing.T) {
 	sealed.MegolmCiphertext = bytes.Clone(sealed.MegolmCiphertext)
 	sealed.MegolmCiphertext[60], sealed.MegolmCiphertext[61] = sealed.MegolmCiphertext[61]^1, 'A'
 	broken.Content = event.Content{Parsed: &sealed}
-	if _, err := sc.bot.Decrypt(testContext(t), &broken); err == nil || errors.Is(err, errNoKey) {
+	if _, err := sc.bot.Decrypt(keyContext(t), &broken); err == nil || errors.Is(err, errNoKey) {
 		t.Errorf("altered: %v, want a refusal", err)
 	}
 	for _, c := range []event.Content{{}, {VeryRaw: []byte(`{}`)}, {VeryRaw: []byte(`{"algorithm":"m.megolm.v1.aes-sha2","ciphertext":"","session_id":""}`)}} {
-		if _, err := sc.bot.Decrypt(testContext(t), &event.Event{Sender: sc.anna.ID, RoomID: sc.room, Type: event.EventEncrypted, Content: c}); err == nil {
+		if _, err := sc.bot.Decrypt(keyContext(t), &event.Event{Sender: sc.anna.ID, RoomID: sc.room, Type: event.EventEncrypted, Content: c}); err == nil {
 			t.Errorf("nothing inside, and no error: %s", c.VeryRaw)
 		}
 	}
 }
 
 func TestCipherUnknownRoom(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	sc.bot.end()
 	sc.bot.mustStart()
-	_, err := sc.bot.Encrypt(testContext(t), sc.room, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgText, Body: "?"})
+	_, err := sc.bot.Encrypt(keyContext(t), sc.room, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgText, Body: "?"})
 	if !errors.Is(err, errUnknownRoom) {
 		t.Fatalf("%v, want errUnknownRoom", err)
 	}
@@ -152,7 +152,7 @@ func TestCipherUnknownRoom(t *testing.T) {
 
 // The room's key goes out anew when somebody came or went, also while we were away.
 func TestCipherNewKeyForNewMembers(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	_, first := sc.bot.say(sc.room, "one")
 	_, same := sc.bot.say(sc.room, "two")
 	if first.SessionID != same.SessionID {
@@ -160,10 +160,10 @@ func TestCipherNewKeyForNewMembers(t *testing.T) {
 	}
 	carla := person.JoinEncrypted(t, sc.s, "carla")
 	sc.anna.Invite(sc.room, carla.ID)
-	carla.WaitJoined(sc.room, soon, carla.ID)
+	carla.WaitJoined(sc.room, keyWait, carla.ID)
 	sc.bot.until("Carla", func() bool { return sc.bot.member(sc.room, carla.ID) == event.MembershipJoin })
 	which, joined := sc.bot.say(sc.room, "welcome")
-	expect(t, carla, sc.room, which, "welcome")
+	personReads(t, carla, sc.room, which, "welcome")
 	if joined.SessionID == first.SessionID {
 		t.Error("who came was given the old key")
 	}
@@ -174,15 +174,15 @@ func TestCipherNewKeyForNewMembers(t *testing.T) {
 	}
 	sc.bot.end()
 	sc.anna.Invite(sc.room, carla.ID)
-	carla.WaitMembers(sc.room, soon, event.MembershipJoin, carla.ID)
+	carla.WaitMembers(sc.room, keyWait, event.MembershipJoin, carla.ID)
 	sc.bot.mustStart().know(sc.room)
 	which, _ = sc.bot.say(sc.room, "after a start")
-	expect(t, carla, sc.room, which, "after a start")
-	expect(t, sc.anna, sc.room, which, "after a start")
+	personReads(t, carla, sc.room, which, "after a start")
+	personReads(t, sc.anna, sc.room, which, "after a start")
 }
 
-func (d *device) member(room id.RoomID, user id.UserID) event.Membership {
-	m, err := d.client.StateStore.GetMember(testContext(d.t), room, user)
+func (d *keyDevice) member(room id.RoomID, user id.UserID) event.Membership {
+	m, err := d.client.StateStore.GetMember(keyContext(d.t), room, user)
 	if err != nil {
 		d.t.Fatal(err)
 	}
@@ -191,22 +191,22 @@ func (d *device) member(room id.RoomID, user id.UserID) event.Membership {
 
 // Who is invited reads along unless the room shows nothing from before joining.
 func TestCipherInvited(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	dora := person.New(t, person.Config{Server: sc.s, Name: "dora", Encrypted: true, Waits: true})
 	sc.anna.Invite(sc.room, dora.ID)
 	sc.bot.until("the invitation", func() bool { return sc.bot.member(sc.room, dora.ID) == event.MembershipInvite })
 	which, _ := sc.bot.say(sc.room, "before Dora came")
 	dora.Enter(sc.room)
-	expect(t, dora, sc.room, which, "before Dora came")
+	personReads(t, dora, sc.room, which, "before Dora came")
 
-	if _, err := sc.anna.Client.SendStateEvent(testContext(t), sc.room, event.StateHistoryVisibility, "",
+	if _, err := sc.anna.Client.SendStateEvent(keyContext(t), sc.room, event.StateHistoryVisibility, "",
 		&event.HistoryVisibilityEventContent{HistoryVisibility: event.HistoryVisibilityJoined}); err != nil {
 		t.Fatal(err)
 	}
 	emil := person.New(t, person.Config{Server: sc.s, Name: "emil", Encrypted: true, Waits: true})
 	sc.anna.Invite(sc.room, emil.ID)
 	sc.bot.until("the invitation", func() bool { return sc.bot.member(sc.room, emil.ID) == event.MembershipInvite })
-	readers, err := sc.bot.readers(testContext(t), sc.room)
+	readers, err := sc.bot.readers(keyContext(t), sc.room)
 	if err != nil || readers[emil.ID] || !readers[dora.ID] {
 		t.Errorf("readers %v, %v: want Dora and not Emil", readers, err)
 	}
@@ -214,12 +214,12 @@ func TestCipherInvited(t *testing.T) {
 
 // A device that a person adds reads what is written from then on.
 func TestCipherNewDevice(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	_, before := sc.bot.say(sc.room, "before")
-	second := newDevice(t, sc.s, sc.s.Login(t, "anna", person.Password("anna"))).mustStart()
+	second := newKeyDevice(t, sc.s, sc.s.Login(t, "anna", person.Password("anna"))).mustStart()
 	second.sync()
 	sc.bot.until("the new device", func() bool {
-		d, err := sc.bot.store.GetDevice(testContext(t), sc.anna.ID, second.client.DeviceID)
+		d, err := sc.bot.store.GetDevice(keyContext(t), sc.anna.ID, second.client.DeviceID)
 		return err == nil && d != nil
 	})
 	which, after := sc.bot.say(sc.room, "after")
@@ -229,20 +229,20 @@ func TestCipherNewDevice(t *testing.T) {
 	if before.SessionID == after.SessionID {
 		t.Error("the new device was given the old key")
 	}
-	expect(t, sc.anna, sc.room, which, "after")
-	expect(t, sc.boris, sc.room, which, "after")
+	personReads(t, sc.anna, sc.room, which, "after")
+	personReads(t, sc.boris, sc.room, which, "after")
 }
 
 // Twenty rooms at once, two messages each, while the sync goes on.
 func TestCipherManyRooms(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	rooms := make([]id.RoomID, 20)
 	for i := range rooms {
 		rooms[i] = sc.anna.CreateRoom(fmt.Sprintf("Bay %d", i), true, sc.bot.client.UserID)
 	}
 	for _, room := range rooms {
 		sc.bot.until("the room", func() bool {
-			known, _ := sc.bot.client.StateStore.HasFetchedMembers(testContext(t), room)
+			known, _ := sc.bot.client.StateStore.HasFetchedMembers(keyContext(t), room)
 			return known
 		})
 	}
@@ -257,12 +257,12 @@ func TestCipherManyRooms(t *testing.T) {
 	for i := range 2 * len(rooms) {
 		all.Go(func() {
 			room, text := rooms[i%len(rooms)], fmt.Sprintf("message %d", i)
-			sealed, err := sc.bot.Encrypt(testContext(t), room, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgText, Body: text})
+			sealed, err := sc.bot.Encrypt(keyContext(t), room, event.EventMessage, &event.MessageEventContent{MsgType: event.MsgText, Body: text})
 			if err != nil {
 				t.Error(err)
 				return
 			}
-			resp, err := sc.bot.client.SendMessageEvent(testContext(t), room, event.EventEncrypted, sealed, mautrix.ReqSendEvent{DontEncrypt: true})
+			resp, err := sc.bot.client.SendMessageEvent(keyContext(t), room, event.EventEncrypted, sealed, mautrix.ReqSendEvent{DontEncrypt: true})
 			if err != nil {
 				t.Error(err)
 				return
@@ -277,7 +277,7 @@ func TestCipherManyRooms(t *testing.T) {
 	close(out)
 	n := 0
 	for m := range out {
-		expect(t, sc.anna, m.room, m.id, m.text)
+		personReads(t, sc.anna, m.room, m.id, m.text)
 		n++
 	}
 	if n != 2*len(rooms) {
@@ -286,20 +286,20 @@ func TestCipherManyRooms(t *testing.T) {
 }
 
 func BenchmarkCipher(b *testing.B) {
-	sc := newScene(b)
+	sc := newKeyScene(b)
 	which, _ := sc.bot.say(sc.room, "a message of usual length, with a figure or two in it: 16,4 %")
 	sc.bot.until("our own message", func() bool { return sc.bot.seen[which] != nil })
 	content := &event.MessageEventContent{MsgType: event.MsgText, Body: "a message of usual length, with a figure or two in it: 16,4 %"}
 	b.Run("encrypt", func(b *testing.B) { // every 100th gives out a new key
 		for b.Loop() {
-			if _, err := sc.bot.Encrypt(testContext(b), sc.room, event.EventMessage, content); err != nil {
+			if _, err := sc.bot.Encrypt(keyContext(b), sc.room, event.EventMessage, content); err != nil {
 				b.Fatal(err)
 			}
 		}
 	})
 	b.Run("decrypt", func(b *testing.B) {
 		for b.Loop() {
-			if _, err := sc.bot.Decrypt(testContext(b), sc.bot.seen[which]); err != nil {
+			if _, err := sc.bot.Decrypt(keyContext(b), sc.bot.seen[which]); err != nil {
 				b.Fatal(err)
 			}
 		}

@@ -20,8 +20,8 @@ import (
 	"milepost/bot"
 )
 
-// refused fails unless an error tells the operator of something that must be done.
-func refused(t *testing.T, err error, words ...string) {
+// startRefused fails unless an error tells the operator of something that must be done.
+func startRefused(t *testing.T, err error, words ...string) {
 	t.Helper()
 	var e *bot.Error
 	if !errors.As(err, &e) || e.Kind != bot.Invalid {
@@ -36,7 +36,7 @@ func refused(t *testing.T, err error, words ...string) {
 }
 
 func TestCipherRestart(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	before := sc.anna.Say(sc.room, "before")
 	sc.bot.read(before)
 	fingerprint := sc.bot.mach.Fingerprint()
@@ -52,14 +52,14 @@ func TestCipherRestart(t *testing.T) {
 		}
 	}
 	which, _ := sc.bot.say(sc.room, "after")
-	expect(t, sc.anna, sc.room, which, "after")
-	expect(t, sc.boris, sc.room, which, "after")
+	personReads(t, sc.anna, sc.room, which, "after")
+	personReads(t, sc.boris, sc.room, which, "after")
 }
 
 // A response that was taken, but whose position was not kept, comes again after
 // the start.
 func TestCipherCrash(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	which := sc.anna.Say(sc.room, "once")
 	since := sc.bot.since
 	sc.bot.read(which)
@@ -78,8 +78,8 @@ func TestCipherCrash(t *testing.T) {
 
 func TestCipherRefuses(t *testing.T) {
 	s := homeserver.Start(t, homeserver.Options{})
-	a := s.Register(t, "milepost", ownPassword)
-	whole := newDevice(t, s, a).mustStart()
+	a := s.Register(t, "milepost", keyPassword)
+	whole := newKeyDevice(t, s, a).mustStart()
 	whole.end()
 	path := filepath.Join(whole.cfg.Dir, cryptoFile)
 	kept, err := os.ReadFile(path)
@@ -88,37 +88,37 @@ func TestCipherRefuses(t *testing.T) {
 	}
 
 	t.Run("database lost", func(t *testing.T) {
-		refused(t, newDevice(t, s, a).start(), "are lost", "log in anew", a.DeviceID)
+		startRefused(t, newKeyDevice(t, s, a).start(), "are lost", "log in anew", a.DeviceID)
 	})
 	t.Run("other device", func(t *testing.T) {
-		d := newDevice(t, s, s.Login(t, "milepost", ownPassword))
+		d := newKeyDevice(t, s, s.Login(t, "milepost", keyPassword))
 		d.cfg.Dir = whole.cfg.Dir
-		refused(t, d.start(), a.DeviceID, string(d.client.DeviceID))
+		startRefused(t, d.start(), a.DeviceID, string(d.client.DeviceID))
 	})
 	t.Run("pickle key", func(t *testing.T) {
-		d := newDevice(t, s, a)
+		d := newKeyDevice(t, s, a)
 		d.cfg.Dir, d.cfg.PickleKey = whole.cfg.Dir, "another"
-		refused(t, d.start(), "pickle key")
+		startRefused(t, d.start(), "pickle key")
 		d.cfg.PickleKey = ""
-		refused(t, d.start(), "pickle key")
+		startRefused(t, d.start(), "pickle key")
 	})
 	t.Run("gone from the server", func(t *testing.T) {
-		d := newDevice(t, s, a)
+		d := newKeyDevice(t, s, a)
 		d.cfg.Dir = whole.cfg.Dir
-		d.client.Client.Transport = &rewrite{next: d.client.Client.Transport, do: func(r *http.Request) *http.Response {
+		d.client.Client.Transport = &serverSays{next: d.client.Client.Transport, do: func(r *http.Request) *http.Response {
 			if !strings.HasSuffix(r.URL.Path, "/keys/query") {
 				return nil
 			}
 			return &http.Response{StatusCode: 200, Header: http.Header{}, Request: r, Body: io.NopCloser(strings.NewReader(`{"device_keys":{}}`))}
 		}}
-		refused(t, d.start(), "no longer has the keys", "log in anew")
+		startRefused(t, d.start(), "no longer has the keys", "log in anew")
 	})
 	t.Run("other keys", func(t *testing.T) {
-		other := newDevice(t, s, s.Register(t, "other", ownPassword)).mustStart()
+		other := newKeyDevice(t, s, s.Register(t, "other", keyPassword)).mustStart()
 		other.end()
-		d := newDevice(t, s, a)
+		d := newKeyDevice(t, s, a)
 		d.cfg.Dir = other.cfg.Dir
-		db, err := openDB(testContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
+		db, err := openDB(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -126,11 +126,11 @@ func TestCipherRefuses(t *testing.T) {
 			t.Fatal(err)
 		}
 		db.Close()
-		refused(t, d.start(), "not those the homeserver has", "log in anew")
+		startRefused(t, d.start(), "not those the homeserver has", "log in anew")
 	})
 	t.Run("server away", func(t *testing.T) {
-		d := newDevice(t, s, a)
-		d.client.Client.Transport = &rewrite{do: func(r *http.Request) *http.Response {
+		d := newKeyDevice(t, s, a)
+		d.client.Client.Transport = &serverSays{do: func(r *http.Request) *http.Response {
 			return &http.Response{StatusCode: 502, Header: http.Header{}, Request: r, Body: io.NopCloser(strings.NewReader(`{}`))}
 		}}
 		var e *bot.Error
@@ -139,11 +139,11 @@ func TestCipherRefuses(t *testing.T) {
 		}
 	})
 	t.Run("crash between upload and note", func(t *testing.T) {
-		d := newDevice(t, s, a)
+		d := newKeyDevice(t, s, a)
 		if err := os.WriteFile(filepath.Join(d.cfg.Dir, cryptoFile), kept, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		db, err := openDB(testContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
+		db, err := openDB(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -159,8 +159,8 @@ func TestCipherRefuses(t *testing.T) {
 // A person whose identity is erased is in no byte of what is kept, and can be
 // spoken with again afterwards.
 func TestCipherForgetPeople(t *testing.T) {
-	sc := newScene(t)
-	dora := newDevice(t, sc.s, sc.s.Register(t, "dora", ownPassword)).mustStart()
+	sc := newKeyScene(t)
+	dora := newKeyDevice(t, sc.s, sc.s.Register(t, "dora", keyPassword)).mustStart()
 	dora.sync()
 	sc.anna.Invite(sc.room, dora.client.UserID)
 	dora.until("the invitation", func() bool { return dora.member(sc.room, dora.client.UserID) == event.MembershipJoin })
@@ -170,19 +170,19 @@ func TestCipherForgetPeople(t *testing.T) {
 	sc.bot.say(sc.room, "so be it")
 	names := []string{string(dora.client.UserID), string(dora.client.DeviceID), string(dora.mach.OwnIdentity().IdentityKey), string(dora.mach.OwnIdentity().SigningKey)}
 	for _, name := range names {
-		if n := inBytes(t, sc.bot.cfg.Dir, name); n == 0 {
+		if n := inKeyBytes(t, sc.bot.cfg.Dir, name); n == 0 {
 			t.Fatalf("%s is in no file: the test sees nothing", name)
 		}
 	}
-	if err := sc.bot.ForgetPeople(testContext(t), []id.UserID{dora.client.UserID, sc.bot.client.UserID}); err != nil {
+	if err := sc.bot.ForgetPeople(keyContext(t), []id.UserID{dora.client.UserID, sc.bot.client.UserID}); err != nil {
 		t.Fatal(err)
 	}
 	for _, name := range names {
-		if n := inBytes(t, sc.bot.cfg.Dir, name); n != 0 {
+		if n := inKeyBytes(t, sc.bot.cfg.Dir, name); n != 0 {
 			t.Errorf("%s is %d times in what is kept", name, n)
 		}
 	}
-	if n := inBytes(t, sc.bot.cfg.Dir, string(sc.boris.ID)); n == 0 {
+	if n := inKeyBytes(t, sc.bot.cfg.Dir, string(sc.boris.ID)); n == 0 {
 		t.Error("Boris is forgotten, too")
 	}
 	if _, _, err := sc.bot.tryRead(which); !errors.Is(err, errNoKey) {
@@ -195,7 +195,7 @@ func TestCipherForgetPeople(t *testing.T) {
 	if _, _, err := sc.bot.tryRead(next); !errors.Is(err, errNoKey) {
 		t.Fatalf("%v, want errNoKey", err)
 	}
-	if err := sc.bot.AskKey(testContext(t), sc.bot.seen[next]); err != nil {
+	if err := sc.bot.AskKey(keyContext(t), sc.bot.seen[next]); err != nil {
 		t.Fatal(err)
 	}
 	sc.bot.until("the key", func() bool {
@@ -207,12 +207,27 @@ func TestCipherForgetPeople(t *testing.T) {
 	if got, _ := dora.read(answer); got != "welcome back" {
 		t.Errorf("Dora read %q", got)
 	}
-	expect(t, sc.boris, sc.room, answer, "welcome back")
+	personReads(t, sc.boris, sc.room, answer, "welcome back")
+
+	// The same in a program that does not run.
 	sc.bot.end()
+	if n := inKeyBytes(t, sc.bot.cfg.Dir, names[0]); n == 0 {
+		t.Fatal("Dora is in no file: the test sees nothing")
+	}
+	for range 2 {
+		if err := forgetStored(keyContext(t), sc.bot.cfg, []id.UserID{dora.client.UserID, sc.bot.client.UserID}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, name := range names {
+		if n := inKeyBytes(t, sc.bot.cfg.Dir, name); n != 0 {
+			t.Errorf("%s is %d times in what is kept", name, n)
+		}
+	}
 	sc.bot.mustStart()
 }
 
-func inBytes(t *testing.T, dir, what string) (n int) {
+func inKeyBytes(t *testing.T, dir, what string) (n int) {
 	t.Helper()
 	files, err := os.ReadDir(dir)
 	if err != nil {
@@ -231,10 +246,10 @@ func inBytes(t *testing.T, dir, what string) (n int) {
 // A key that nobody asked for, sent by another than its maker, is not taken; and
 // a key is asked for once in a while only.
 func TestCipherForwardedKeys(t *testing.T) {
-	sc := newScene(t)
+	sc := newKeyScene(t)
 	which := sc.anna.Say(sc.room, "a key that is forwarded")
 	sc.bot.read(which)
-	ctx := testContext(t)
+	ctx := keyContext(t)
 	sealed := sc.bot.seen[which].Content
 	if err := sealed.ParseRaw(event.EventEncrypted); err != nil {
 		t.Fatal(err)
@@ -254,7 +269,7 @@ func TestCipherForwardedKeys(t *testing.T) {
 		t.Errorf("with a key nobody asked for: %v, want errNoKey", err)
 	}
 	requests := 0
-	sc.bot.client.Client.Transport = &rewrite{next: sc.bot.client.Client.Transport, do: func(r *http.Request) *http.Response {
+	sc.bot.client.Client.Transport = &serverSays{next: sc.bot.client.Client.Transport, do: func(r *http.Request) *http.Response {
 		if strings.Contains(r.URL.Path, "/sendToDevice/m.room_key_request/") {
 			requests++
 		}
@@ -278,10 +293,10 @@ func TestCipherForwardedKeys(t *testing.T) {
 
 func TestCipherOneTimeKeys(t *testing.T) {
 	s := homeserver.Start(t, homeserver.Options{})
-	d := newDevice(t, s, s.Register(t, "milepost", ownPassword)).mustStart()
+	d := newKeyDevice(t, s, s.Register(t, "milepost", keyPassword)).mustStart()
 	count := func() int {
 		t.Helper()
-		resp, err := d.client.UploadKeys(testContext(t), &mautrix.ReqUploadKeys{})
+		resp, err := d.client.UploadKeys(keyContext(t), &mautrix.ReqUploadKeys{})
 		if err != nil {
 			t.Fatal(err)
 		}

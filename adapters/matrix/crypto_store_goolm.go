@@ -4,9 +4,6 @@ package matrix
 
 import (
 	"context"
-	"fmt"
-	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -91,51 +88,19 @@ func (s *keyStore) RemoveOutboundGroupSession(ctx context.Context, room id.RoomI
 
 // ForgetPeople implements cipher. The account's own user is never forgotten.
 func (c *olmCipher) ForgetPeople(ctx context.Context, users []id.UserID) error {
-	users = slices.DeleteFunc(slices.Clone(users), func(u id.UserID) bool { return u == "" || u == c.client.UserID })
-	if len(users) == 0 {
+	if users = others(users, c.client.UserID); len(users) == 0 {
 		return nil
 	}
 	c.olm.Lock()
 	defer c.olm.Unlock()
 	c.keys.Lock()
 	defer c.keys.Unlock()
-	err := c.db.DoTxn(ctx, nil, func(ctx context.Context) error {
-		for _, u := range users {
-			for _, stmt := range forget {
-				if _, err := c.db.Exec(ctx, stmt, u); err != nil {
-					return err
-				}
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return fmt.Errorf("forget people's keys: %w", err)
+	if err := forgetPeople(ctx, c.db.RawDB, users); err != nil {
+		return err
 	}
 	c.store.InitFields() // sessions in memory must not be written back
 	for _, u := range users {
 		c.asked.forget(u)
 	}
-	// Deleted bytes are overwritten; VACUUM rebuilds what is left of the pages, and
-	// the log beside the database still has the old ones.
-	for _, stmt := range []string{"VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-		if _, err := c.db.Exec(ctx, stmt); err != nil {
-			return fmt.Errorf("forget people's keys: %s: %w", strings.ToLower(stmt), err)
-		}
-	}
 	return nil
-}
-
-// forget removes one user, $1, table by table. Sessions are kept by the key of
-// the device they belong to, so devices go last.
-var forget = []string{
-	`DELETE FROM crypto_olm_session WHERE sender_key IN (SELECT identity_key FROM crypto_device WHERE user_id = $1)`,
-	`DELETE FROM crypto_message_index WHERE session_id IN (SELECT session_id FROM crypto_megolm_inbound_session
-	   WHERE source_user = $1 OR sender_key IN (SELECT identity_key FROM crypto_device WHERE user_id = $1))`,
-	`DELETE FROM crypto_megolm_inbound_session WHERE source_user = $1 OR sender_key IN (SELECT identity_key FROM crypto_device WHERE user_id = $1)`,
-	`DELETE FROM crypto_megolm_outbound_session_shared WHERE user_id = $1`,
-	`DELETE FROM crypto_cross_signing_signatures WHERE signed_user_id = $1 OR signer_user_id = $1`,
-	`DELETE FROM crypto_cross_signing_keys WHERE user_id = $1`,
-	`DELETE FROM crypto_tracked_user WHERE user_id = $1`,
-	`DELETE FROM crypto_device WHERE user_id = $1`,
 }
