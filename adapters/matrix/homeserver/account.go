@@ -78,7 +78,7 @@ func (s *Server) call(token, method, path string, body any) (int, []byte, error)
 		}
 		in = bytes.NewReader(text)
 	}
-	req, err := http.NewRequest(method, s.URL()+path, in)
+	req, err := http.NewRequest(method, s.inner()+path, in)
 	if err != nil {
 		return 0, nil, err
 	}

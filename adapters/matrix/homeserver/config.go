@@ -3,9 +3,10 @@ package homeserver
 import (
 	"crypto/rand"
 	"encoding/pem"
-	"fmt"
+	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 )
 
@@ -18,8 +19,14 @@ const (
 	ServerName = "localhost"
 )
 
+// pragmas of every database, put where the server takes them for a part of the
+// file's name. With the journal it has by default, a /sync that a client cut
+// short now and then leaves a lock behind, and for minutes nothing is shown to
+// anybody. Data that outlive the system are not needed.
+const pragmas = "%3F_pragma=journal_mode(WAL)&_pragma=synchronous(OFF)"
+
 // config is the server's own format, version 2. Paths in it are relative to its
-// working directory. No two parts may share a SQLite file.
+// working directory, but for the databases. No two parts may share one.
 const config = `version: 2
 global:
   server_name: ` + ServerName + `
@@ -28,24 +35,24 @@ global:
   presence: {enable_inbound: false, enable_outbound: false}
   cache: {max_size_estimated: 32mb}
   jetstream: {storage_path: jetstream, addresses: []}
-app_service_api: {database: {connection_string: "file:appservice.db"}}
+app_service_api: {database: {connection_string: "{{db}}/appservice.db{{pragmas}}"}}
 client_api:
   registration_disabled: false
   registration_shared_secret: only-for-tests
   rate_limiting: {enabled: false}
-federation_api: {database: {connection_string: "file:federation.db"}}
-key_server: {database: {connection_string: "file:keys.db"}}
+federation_api: {database: {connection_string: "{{db}}/federation.db{{pragmas}}"}}
+key_server: {database: {connection_string: "{{db}}/keys.db{{pragmas}}"}}
 media_api:
   base_path: media
-  max_file_size_bytes: %d
-  database: {connection_string: "file:media.db"}
-mscs: {database: {connection_string: "file:mscs.db"}}
-relay_api: {database: {connection_string: "file:relay.db"}}
-room_server: {database: {connection_string: "file:rooms.db"}}
-sync_api: {database: {connection_string: "file:sync.db"}}
+  max_file_size_bytes: {{limit}}
+  database: {connection_string: "{{db}}/media.db{{pragmas}}"}
+mscs: {database: {connection_string: "{{db}}/mscs.db{{pragmas}}"}}
+relay_api: {database: {connection_string: "{{db}}/relay.db{{pragmas}}"}}
+room_server: {database: {connection_string: "{{db}}/rooms.db{{pragmas}}"}}
+sync_api: {database: {connection_string: "{{db}}/sync.db{{pragmas}}"}}
 user_api:
   bcrypt_cost: 4
-  account_database: {connection_string: "file:accounts.db"}
+  account_database: {connection_string: "{{db}}/accounts.db{{pragmas}}"}
 logging: [{type: std, level: warn}]
 `
 
@@ -55,7 +62,11 @@ func writeConfig(dir string, o Options) error {
 	if limit == 0 {
 		limit = 10 << 20
 	}
-	if err := os.WriteFile(filepath.Join(dir, configName), fmt.Appendf(nil, config, limit), 0o600); err != nil {
+	text := strings.NewReplacer(
+		"{{db}}", "file://"+(&url.URL{Path: filepath.ToSlash(dir)}).EscapedPath(),
+		"{{pragmas}}", pragmas,
+		"{{limit}}", strconv.FormatInt(limit, 10)).Replace(config)
+	if err := os.WriteFile(filepath.Join(dir, configName), []byte(text), 0o600); err != nil {
 		return err
 	}
 	seed := make([]byte, 32)

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net"
 	"net/http"
 	"slices"
 	"strings"
@@ -20,12 +19,10 @@ const recorded = 64 << 10 // bytes of a request's body that are kept
 // everything on unchanged. Its methods may be called from any goroutine, but
 // for those that take the test.
 type Proxy struct {
-	addr, target string
-	transport    *http.Transport
-	running      sync.WaitGroup // open connections, and the loop that accepts them
+	target string
+	gate   *gate
 
 	mu    sync.Mutex
-	http  *http.Server // nil while down
 	rules []Rule
 	seen  []Request
 	syncs syncs
@@ -34,7 +31,8 @@ type Proxy struct {
 // NewProxy starts a proxy before a server. It ends with the test.
 func NewProxy(t testing.TB, s *Server) *Proxy {
 	t.Helper()
-	p := &Proxy{addr: reservePort(t), target: s.URL(), syncs: newSyncs(),
+	p := &Proxy{target: s.URL(), syncs: newSyncs()}
+	p.gate = &gate{addr: reservePort(t), handler: http.HandlerFunc(p.serve),
 		transport: &http.Transport{DisableCompression: true}} // bodies of /sync are looked into
 	t.Cleanup(p.Down)
 	p.Up(t)
@@ -42,45 +40,17 @@ func NewProxy(t testing.TB, s *Server) *Proxy {
 }
 
 // URL is the base address for the client, the same after Down and Up.
-func (p *Proxy) URL() string { return "http://" + p.addr }
+func (p *Proxy) URL() string { return "http://" + p.gate.addr }
 
 // Down refuses connections and closes those that are open, until Up.
-func (p *Proxy) Down() {
-	p.mu.Lock()
-	server := p.http
-	p.http = nil
-	p.mu.Unlock()
-	if server == nil {
-		return
-	}
-	server.Close()
-	p.running.Wait()
-	p.transport.CloseIdleConnections()
-}
+func (p *Proxy) Down() { p.gate.close() }
 
 // Up accepts connections again.
 func (p *Proxy) Up(t testing.TB) {
 	t.Helper()
-	l, err := net.Listen("tcp", p.addr)
-	if err != nil {
+	if err := p.gate.open(); err != nil {
 		t.Fatalf("proxy: %v", err)
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.http != nil {
-		l.Close()
-		t.Fatal("proxy: is up already")
-	}
-	server := &http.Server{Handler: http.HandlerFunc(p.serve), ConnState: func(_ net.Conn, s http.ConnState) {
-		switch s {
-		case http.StateNew: // in the accepting loop
-			p.running.Add(1)
-		case http.StateClosed:
-			p.running.Done()
-		}
-	}}
-	p.http = server
-	p.running.Go(func() { _ = server.Serve(l) })
 }
 
 // Rule adds a rule. The first rule with a fault for a request holds.
@@ -225,7 +195,7 @@ func (p *Proxy) forward(r *http.Request, target string, body []byte) (answer, er
 	for _, name := range []string{"Accept-Encoding", "Connection"} {
 		req.Header.Del(name)
 	}
-	res, err := p.transport.RoundTrip(req)
+	res, err := p.gate.transport.RoundTrip(req)
 	if err != nil {
 		return answer{}, err
 	}

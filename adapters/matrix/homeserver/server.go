@@ -3,6 +3,7 @@ package homeserver
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,6 +16,7 @@ import (
 const (
 	readyWithin = 30 * time.Second
 	endsWithin  = 15 * time.Second
+	quiet       = 500 * time.Millisecond
 	logLines    = 40
 )
 
@@ -26,8 +28,10 @@ type Options struct {
 // Server is a homeserver of one test. Its methods are for the test's own
 // goroutine, as they end the test when something goes wrong.
 type Server struct {
-	dir, bin, addr string
-	client         *http.Client
+	dir, bin string
+	addr     string // its own; clients come by the gate
+	gate     *gate
+	client   *http.Client
 
 	mu   sync.Mutex
 	proc *process // nil while stopped
@@ -38,8 +42,7 @@ type Server struct {
 func Start(t testing.TB, o Options) *Server {
 	t.Helper()
 	bin := Build(t)
-	s := &Server{dir: t.TempDir(), bin: bin, addr: reservePort(t),
-		client: &http.Client{Timeout: time.Minute, Transport: &http.Transport{DisableKeepAlives: true}}}
+	s := newServer(t, bin)
 	if err := writeConfig(s.dir, o); err != nil {
 		t.Fatalf("start homeserver: %v", err)
 	}
@@ -53,8 +56,17 @@ func Start(t testing.TB, o Options) *Server {
 	return s
 }
 
+func newServer(t testing.TB, bin string) *Server {
+	t.Helper()
+	addr := reservePort(t)
+	return &Server{dir: t.TempDir(), bin: bin, addr: addr, gate: newGate(reservePort(t), &url.URL{Scheme: "http", Host: addr}),
+		client: &http.Client{Timeout: time.Minute, Transport: &http.Transport{DisableKeepAlives: true}}}
+}
+
 // URL is the server's base address, the same after a restart.
-func (s *Server) URL() string { return "http://" + s.addr }
+func (s *Server) URL() string { return "http://" + s.gate.addr }
+
+func (s *Server) inner() string { return "http://" + s.addr }
 
 func (s *Server) start(t testing.TB) {
 	t.Helper()
@@ -75,6 +87,9 @@ func (s *Server) start(t testing.TB) {
 	if err := s.ready(p); err != nil {
 		t.Fatalf("start homeserver: %v\n%s", err, s.log())
 	}
+	if err := s.gate.open(); err != nil {
+		t.Fatalf("start homeserver: %v", err)
+	}
 }
 
 // ready waits until the server answers, or has ended.
@@ -90,7 +105,7 @@ func (s *Server) ready(p *process) error {
 			return fmt.Errorf("no answer within %v", readyWithin)
 		case <-tick.C:
 		}
-		res, err := s.client.Get(s.URL() + "/_matrix/client/versions")
+		res, err := s.client.Get(s.inner() + "/_matrix/client/versions")
 		if err != nil {
 			continue
 		}
@@ -101,9 +116,16 @@ func (s *Server) ready(p *process) error {
 	}
 }
 
-// Stop ends the server in order and waits for it: about a second.
+// Stop ends the server in order and waits for it: about a second. Connections
+// are closed before: while it ends, it answers a waiting /sync with a later
+// position and without the events up to there. Then it is left alone for a
+// while: what it was busy with at the end it takes up again only after 30 s.
 func (s *Server) Stop(t testing.TB) {
 	t.Helper()
+	s.gate.close()
+	if s.running() {
+		time.Sleep(quiet)
+	}
 	if !s.end(syscall.SIGTERM) {
 		t.Errorf("stop homeserver: still there after %v, killed", endsWithin)
 	}
@@ -114,6 +136,7 @@ func (s *Server) Stop(t testing.TB) {
 // itself by a queue that is written late.
 func (s *Server) Kill(t testing.TB) {
 	t.Helper()
+	s.gate.close()
 	if !s.end(os.Kill) {
 		t.Errorf("kill homeserver: still there after %v", endsWithin)
 	}
@@ -125,6 +148,12 @@ func (s *Server) Restart(t testing.TB) {
 	t.Helper()
 	s.Stop(t)
 	s.start(t)
+}
+
+func (s *Server) running() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.proc != nil && !s.proc.ended()
 }
 
 // end signals and waits; it is true if the signal was enough.

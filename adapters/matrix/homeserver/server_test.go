@@ -5,6 +5,8 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -78,6 +80,9 @@ func TestRestart(t *testing.T) {
 	s := Start(t, Options{})
 	r := newRoom(t, s, "anna")
 	s.mustCall(t, r.a.AccessToken, "PUT", r.sendPath("1"), text("one"), nil)
+	if _, err := os.Stat(filepath.Join(s.dir, "sync.db-wal")); err != nil {
+		t.Errorf("the databases have not the journal asked for: %v", err)
+	}
 	url := s.URL()
 	s.Restart(t)
 	s.mustCall(t, r.a.AccessToken, "PUT", r.sendPath("2"), text("two"), nil)
@@ -146,7 +151,7 @@ func TestMediaLimit(t *testing.T) {
 // TestStartFails: a server that ends is noticed at once, with its own words.
 func TestStartFails(t *testing.T) {
 	noLeak(t)
-	s := &Server{dir: t.TempDir(), bin: Build(t), addr: reservePort(t), client: http.DefaultClient}
+	s := newServer(t, Build(t))
 	f := &failing{TB: t}
 	begun := time.Now()
 	done := make(chan struct{})
