@@ -198,7 +198,9 @@ func (c *config) readSecrets() error {
 		take(m.tokenAt, &m.token)
 		take(m.passwordAt, &m.password)
 		take(m.pickleKeyAt, &m.pickleKey)
-		take(m.recoveryKeyAt, &m.recoveryKey)
+		if !m.makesRecoveryKey() {
+			take(m.recoveryKeyAt, &m.recoveryKey)
+		}
 	}
 	if s := c.slack; s != nil {
 		take(s.appTokenAt, &s.appToken)

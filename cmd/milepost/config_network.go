@@ -1,6 +1,9 @@
 package main
 
 import (
+	"errors"
+	"io/fs"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -19,6 +22,21 @@ type matrixConfig struct {
 
 	tokenAt, passwordAt, pickleKeyAt, recoveryKeyAt secret
 	token, password, pickleKey, recoveryKey         string
+}
+
+// makesRecoveryKey says whether the recovery key is still to be made: a file is
+// named that is not there yet, and the account's password is at hand for it.
+func (m *matrixConfig) makesRecoveryKey() bool {
+	if !m.encryption || !m.passwordAt.set() || m.recoveryKeyAt.file == "" {
+		return false
+	}
+	_, err := os.Lstat(m.recoveryKeyAt.file)
+	return errors.Is(err, fs.ErrNotExist)
+}
+
+// saveRecoveryKey keeps a recovery key that was made.
+func (m *matrixConfig) saveRecoveryKey(key string) error {
+	return writeFile(m.recoveryKeyAt.file, []byte(key+"\n"), false)
 }
 
 // slackConfig is [slack].

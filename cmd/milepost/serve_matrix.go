@@ -12,7 +12,7 @@ func wireMatrix(c *config, k kit) (network, error) {
 	if c.matrix == nil {
 		return nil, nil
 	}
-	m, err := matrix.New(matrix.Config{
+	mc := matrix.Config{
 		Homeserver:  c.matrix.homeserver,
 		User:        c.matrix.user,
 		DeviceName:  c.matrix.device,
@@ -29,7 +29,11 @@ func wireMatrix(c *config, k kit) (network, error) {
 		Blobs:       k.blobs,
 		Program:     program(),
 		Log:         k.log,
-	})
+	}
+	if c.matrix.makesRecoveryKey() {
+		mc.SaveRecoveryKey = c.matrix.saveRecoveryKey
+	}
+	m, err := matrix.New(mc)
 	if err != nil {
 		return nil, err
 	}
