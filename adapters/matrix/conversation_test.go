@@ -187,10 +187,13 @@ func (p *party) allSeen() {
 				if e.Sender != p.us || e.Content[rootName] != nil {
 					continue
 				}
-				got, bodies = append(got, key), append(bodies, e.Body)
-				if e.Encrypted != p.encrypted || e.Err != "" {
+				if e.Err != "" {
+					return false // its key is on its way
+				}
+				if e.Encrypted != p.encrypted {
 					p.t.Errorf("%s reads %+v", name, e)
 				}
+				got, bodies = append(got, key), append(bodies, e.Body)
 			}
 			return len(got) >= len(said)
 		})

@@ -44,6 +44,7 @@ var (
 	dayPattern     = regexp.MustCompile(`\d{4}-\d\d-\d\d`)
 	programPattern = regexp.MustCompile(`"program":"[^"]*"`)
 	hashPattern    = regexp.MustCompile(`"hash":"[0-9a-f]{64}"`)
+	trustPattern   = regexp.MustCompile(`,"trust":"[a-z]*"`) // of a device: part of an identity
 	statedPattern  = regexp.MustCompile(`(, )?role as stated`)
 	emptyLines     = regexp.MustCompile(`\n\n+|\n+$`)
 )
@@ -92,6 +93,7 @@ func (p *ScriptPlay) plainLog(t testing.TB, job string) []string {
 				data = strings.ReplaceAll(data, `"`+id+`"`, `"`+n+`"`)
 			}
 		}
+		data = trustPattern.ReplaceAllString(data, "")
 		data = programPattern.ReplaceAllString(hashPattern.ReplaceAllString(dayPattern.ReplaceAllString(data, "DAY"), `"hash":"H"`), `"program":"P"`)
 		var items []string
 		for _, it := range e.Items {
