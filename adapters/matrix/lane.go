@@ -17,6 +17,7 @@ type lanes struct {
 	byName map[string]*lane
 	ready  []*lane
 	rows   int
+	most   int   // of them at once
 	last   int64 // rows up to this one have been taken in
 	closed bool
 }
@@ -33,8 +34,8 @@ type lane struct {
 	asked bool      // its key has been asked for
 }
 
-func newLanes() *lanes {
-	l := &lanes{byName: map[string]*lane{}}
+func newLanes(most int) *lanes {
+	l := &lanes{byName: map[string]*lane{}, most: most}
 	l.wake = sync.NewCond(&l.mu)
 	return l
 }
@@ -59,7 +60,7 @@ func (l *lanes) add(n int64, name string) {
 func (l *lanes) room() (n int, after int64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return lanesMost - l.rows, l.last
+	return l.most - l.rows, l.last
 }
 
 // next waits for a lane with something to do, and gives the row in front; false

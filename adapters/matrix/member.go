@@ -102,10 +102,7 @@ func (m *Matrix) answerInvite(ctx context.Context, evt *event.Event) error {
 	}
 	m.cfg.Log.Info("matrix: joined", "room", evt.RoomID, "by", evt.Sender)
 	m.forgetMembers(string(evt.RoomID))
-	if err := m.know(ctx, string(evt.RoomID)); err != nil && (transient(err) || ctx.Err() != nil) {
-		return err
-	}
-	return nil
+	return m.arrived(ctx, evt.RoomID)
 }
 
 // mayInvite says whether somebody may bring us into a room.
@@ -122,8 +119,7 @@ func (m *Matrix) decline(ctx context.Context, evt *event.Event, why string) erro
 	return nil // withdrawn, or declined before a crash
 }
 
-// follow goes after a room that was replaced. Its threads are those of the new
-// room from then on, for what we say; what is said in the old is still heard.
+// follow goes after a room that was replaced.
 func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
 	var c event.TombstoneEventContent
 	if json.Unmarshal(evt.Content.VeryRaw, &c) != nil || !soundID(string(c.ReplacementRoom), "!") || c.ReplacementRoom == evt.RoomID {
@@ -137,21 +133,44 @@ func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
 		if transient(err) || ctx.Err() != nil {
 			return fmt.Errorf("follow a room: %w", err)
 		}
-		m.cfg.Log.Warn("matrix: a room was replaced and the new one can't be joined: an invitation is needed", "room", evt.RoomID, "new", c.ReplacementRoom, "err", err)
+		m.cfg.Log.Warn("matrix: a room was replaced; the new one takes an invitation", "room", evt.RoomID, "new", c.ReplacementRoom)
 		return nil
 	}
-	if err := m.know(ctx, string(c.ReplacementRoom)); err != nil && (transient(err) || ctx.Err() != nil) {
+	m.forgetMembers(string(c.ReplacementRoom))
+	return m.arrived(ctx, c.ReplacementRoom)
+}
+
+// arrived learns about a room we have come into, and whether it is the new one
+// of another. The threads of that are then in it, for what we say; what is said
+// in the old is still heard.
+func (m *Matrix) arrived(ctx context.Context, room id.RoomID) error {
+	if err := m.know(ctx, string(room)); err != nil {
+		if transient(err) || ctx.Err() != nil {
+			return err
+		}
+		return nil
+	}
+	create, _ := m.store.GetCreate(ctx, room) // in memory: no error
+	if create == nil || create.Content.AsCreate().Predecessor == nil {
+		return nil
+	}
+	old := create.Content.AsCreate().Predecessor.RoomID
+	if at, err := m.state.joinedAt(ctx, string(old)); err != nil || at == 0 {
 		return err
 	}
-	// Not before it is known that the new room says the same: anybody with the
-	// power for a tombstone could otherwise send jobs where he likes.
-	create, _ := m.store.GetCreate(ctx, c.ReplacementRoom)
-	if create == nil || create.Content.AsCreate().Predecessor == nil || create.Content.AsCreate().Predecessor.RoomID != evt.RoomID {
-		m.cfg.Log.Warn("matrix: a room names a successor that does not name it back", "room", evt.RoomID, "new", c.ReplacementRoom)
+	// Both must name each other: whoever makes a room could otherwise take over
+	// the jobs of another.
+	var c event.TombstoneEventContent
+	switch err := m.client.StateEvent(ctx, old, event.StateTombstone, "", &c); {
+	case err == nil && c.ReplacementRoom == room:
+	case err != nil && (transient(err) || ctx.Err() != nil):
+		return fmt.Errorf("ask what replaced a room: %w", err)
+	default:
+		m.cfg.Log.Warn("matrix: a room says it replaces one that does not say so", "room", room, "old", old)
 		return nil
 	}
-	m.cfg.Log.Info("matrix: followed a room", "room", evt.RoomID, "new", c.ReplacementRoom)
-	return m.state.moveRoom(ctx, string(evt.RoomID), string(c.ReplacementRoom))
+	m.cfg.Log.Info("matrix: followed a room", "room", old, "new", room)
+	return m.state.moveRoom(ctx, string(old), string(room))
 }
 
 // noteLeft logs how we came out of a room.

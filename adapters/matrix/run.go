@@ -147,7 +147,7 @@ func (m *Matrix) Run(ctx context.Context, hear Hearer) (err error) {
 func (m *Matrix) work(ctx context.Context) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	m.in.lanes = newLanes()
+	m.in.lanes = newLanes(lanesMost)
 	if err := m.load(ctx); err != nil {
 		return fmt.Errorf("read inbox: %w", err)
 	}

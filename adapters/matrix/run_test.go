@@ -83,22 +83,6 @@ func TestOnlyOne(t *testing.T) {
 	}
 }
 
-// many has people say n things in turn in several threads, and gives the words
-// of each thread in order.
-func many(r *rig, p *person.Person, n, threads int) map[string][]string {
-	r.t.Helper()
-	room := r.room(p, false)
-	want := map[string][]string{}
-	var cards []string
-	for i := range threads {
-		start := p.Mention(room, fmt.Sprintf("job %d", i), r.user())
-		r.ear.text(r.t, fmt.Sprintf("job %d", i))
-		cards = append(cards, string(r.card(room, start, "[]")))
-	}
-	_ = cards
-	return want
-}
-
 func TestLongGap(t *testing.T) {
 	r := newRig(t).start().ready()
 	ann := person.Join(t, r.server, "ann")
