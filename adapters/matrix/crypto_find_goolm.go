@@ -30,7 +30,10 @@ const (
 
 // Findings implements cipher.
 func (c *olmCipher) Findings(ctx context.Context) []bot.Finding {
-	return inspect(ctx, c.client, c.store.SQLCryptoStore, c.mach.GetAccount())
+	c.keys.RLock()
+	account := c.mach.GetAccount()
+	c.keys.RUnlock()
+	return inspect(ctx, c.client, c.store.SQLCryptoStore, account)
 }
 
 // keyFindings says how encryption stands, without a cipher and without changing
