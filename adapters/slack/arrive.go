@@ -234,7 +234,7 @@ func pressArrival(i inInteraction, raw []byte) (arrival, bool) {
 			return a, false
 		}
 		act := i.Actions[0]
-		if !strings.HasPrefix(act.ID, actionChoose) {
+		if !strings.HasPrefix(act.ID, actionChoose) && act.ID != actionForm {
 			return a, false
 		}
 		a.channel = i.channel()

@@ -19,10 +19,14 @@ import (
 // metaAlive holds when we last heard, in ms: from there it is read back.
 const metaAlive = "alive"
 
+// metaBorn holds when it was begun here for the first time: what was written
+// before is none of ours.
+const metaBorn = "born"
+
 // live notes now and then that we hear.
 func (e *ears) live(ctx context.Context) {
-	for first := true; ; first = false {
-		if err := e.alive(ctx, first); err != nil && ctx.Err() == nil {
+	for {
+		if err := e.alive(ctx, false); err != nil && ctx.Err() == nil {
 			e.s.log.Error("note of the time can't be kept", "err", err)
 		}
 		if !sleep(ctx, e.s.times.alive) {
@@ -38,6 +42,9 @@ func (e *ears) live(ctx context.Context) {
 func (e *ears) alive(ctx context.Context, first bool) error {
 	if first {
 		if v, err := e.st.meta(ctx, metaAlive); err != nil || v != "" {
+			return err
+		}
+		if err := e.st.setMeta(ctx, metaBorn, tsOf(time.Now())); err != nil {
 			return err
 		}
 	} else {
@@ -86,8 +93,12 @@ func (e *ears) lookBack(ctx context.Context) error {
 	if err != nil {
 		return nil // it never heard: there is nothing to miss
 	}
+	born, err := e.st.meta(ctx, metaBorn)
+	if err != nil {
+		return err
+	}
 	began := time.Now()
-	since := tsOf(time.UnixMilli(ms).Add(-e.s.times.overlap))
+	since := max(tsOf(time.UnixMilli(ms).Add(-e.s.times.overlap)), born)
 	n := 0
 	threads, err := e.st.openThreads(ctx)
 	if err != nil {

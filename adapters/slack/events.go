@@ -59,34 +59,34 @@ func (e *ears) listen(ctx context.Context, tasks *sync.WaitGroup) error {
 // not read any further.
 func (e *ears) requests() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("POST "+PathEvents, e.signed(func(body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathEvents, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
 		o, err := readOuter(body)
 		if err == nil && o.Type == "url_verification" {
 			return delivered{}, o.Challenge, nil
 		}
-		return e.read(kindEvent, body, 0), "", nil
+		return e.read(ctx, kindEvent, body, 0), "", nil
 	}))
-	mux.HandleFunc("POST "+PathInteractions, e.signed(func(body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathInteractions, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
 		f, err := url.ParseQuery(string(body))
 		if err != nil || !f.Has("payload") {
 			return e.unread(kindPressed, body, errors.New("no form with a payload")), "", nil
 		}
-		return e.read(kindPressed, []byte(f.Get("payload")), 0), "", nil
+		return e.read(ctx, kindPressed, []byte(f.Get("payload")), 0), "", nil
 	}))
-	mux.HandleFunc("POST "+PathCommands, e.signed(func(body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathCommands, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
 		f, err := url.ParseQuery(string(body))
 		if err != nil {
 			return e.unread(kindCommand, body, errors.New("no form")), "", nil
 		}
 		raw, err := commandForm(f)
-		return e.read(kindCommand, raw, 0), "", err
+		return e.read(ctx, kindCommand, raw, 0), "", err
 	}))
 	return mux
 }
 
 // signed reads the body, once and bounded, and checks its signature and its time
 // before anything is made of it. What is to be stored is, then it is answered.
-func (e *ears) signed(read func(body []byte) (d delivered, challenge string, err error)) http.HandlerFunc {
+func (e *ears) signed(read func(ctx context.Context, body []byte) (d delivered, challenge string, err error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, readLimit))
 		if err != nil {
@@ -109,7 +109,9 @@ func (e *ears) signed(read func(body []byte) (d delivered, challenge string, err
 			w.WriteHeader(http.StatusUnauthorized)
 			return
 		}
-		d, challenge, err := read(body)
+		ctx, stop := context.WithTimeout(r.Context(), answerIn)
+		defer stop()
+		d, challenge, err := read(ctx, body)
 		if err == nil && challenge != "" {
 			w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 			w.Header().Set("X-Content-Type-Options", "nosniff")
@@ -117,8 +119,6 @@ func (e *ears) signed(read func(body []byte) (d delivered, challenge string, err
 			return
 		}
 		if err == nil {
-			ctx, stop := context.WithTimeout(r.Context(), answerIn)
-			defer stop()
 			err = e.keep(ctx, d.list)
 		}
 		if err != nil {

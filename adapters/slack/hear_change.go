@@ -2,6 +2,7 @@ package slack
 
 import (
 	"context"
+	"strconv"
 	"strings"
 	"time"
 
@@ -162,6 +163,8 @@ func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.
 		return h.begin(ctx, r, string(i.Channel), i.User.ID, i.User.Team, "")
 	case "block_actions":
 		return h.tapped(ctx, r, i)
+	case "view_submission":
+		return h.filledIn(ctx, r, i)
 	}
 	return nil, nil
 }
@@ -190,10 +193,37 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
 		}
 	}
+	if i.Actions[0].ID == actionForm {
+		// A form whose question is over: as stale as any other button.
+		if p.job == "" {
+			return nil, nil
+		}
+		in.Tap = p.job + ".0." + actionForm
+		return []bot.Inbound{in}, nil
+	}
 	if err := h.st.tapped(ctx, channel, ts, i.User.ID, in.Name, value); err != nil {
 		return nil, unavailable("note a choice", err)
 	}
 	return []bot.Inbound{in}, nil
+}
+
+// filledIn is a form that was sent: what would have been typed.
+func (h *hearing) filledIn(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
+	sub, m, err := readForm(r.raw)
+	if err != nil {
+		return nil, invalid(err)
+	}
+	in := bot.Inbound{Thread: sub.Thread, Job: sub.Job, SentAt: r.came}
+	if ok, err := h.from(ctx, &in, m.Channel, i.User.ID, i.User.Team); err != nil || !ok {
+		return nil, err
+	}
+	var list []bot.Inbound
+	for n, text := range sub.Texts {
+		one := in
+		one.Text, one.Delivery = text, h.s.me.Team+"/"+r.key+"/"+strconv.Itoa(n+1)
+		list = append(list, one)
+	}
+	return list, nil
 }
 
 // begin is a command of Slack or a shortcut: a job is to begin. Where we may not

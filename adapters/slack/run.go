@@ -97,7 +97,8 @@ func New(cfg Config) (*Slack, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), web: fileClient(cfg), paces: newPaces(cfg.Every), times: usualTimes(),
+	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), web: fileClient(cfg), ask: &http.Client{Timeout: callTimeout, Transport: http.DefaultTransport.(*http.Transport).Clone()},
+		paces: newPaces(cfg.Every), times: usualTimes(),
 		up: make(chan struct{}), fault: errNotBegun, since: time.Now()}
 	s.api = newClient(cfg)
 	s.people.init()
@@ -221,6 +222,9 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 			return err
 		}
 	}
+	if err := e.alive(ctx, true); err != nil {
+		return err
+	}
 	me, err := s.whoami(ctx, st)
 	if err != nil {
 		if ctx.Err() != nil {
@@ -233,7 +237,7 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	tasks.Go(func() { in.run(ctx, h.row) })
 	tasks.Go(func() { e.catchUp(ctx) })
 	tasks.Go(func() { e.live(ctx) })
-	tasks.Go(func() { s.changePosts(ctx, st) })
+	tasks.Go(func() { s.speak(ctx, st, s.boards(hear)) })
 	if s.cfg.EventsAddr != "" {
 		e.link()
 		select {

@@ -98,7 +98,7 @@ func (e *ears) attend(ctx context.Context, client *socketmode.Client) (err error
 		}
 		batch = batch[:0]
 		for more := true; more && len(batch) < maxBatch; {
-			d, err := e.event(ev)
+			d, err := e.event(ctx, ev)
 			if err != nil {
 				return err
 			}
@@ -143,7 +143,7 @@ func (e *ears) take(ctx context.Context, client *socketmode.Client, batch []deli
 
 // event looks at what the library brings: the state of the connection, or a
 // delivery.
-func (e *ears) event(ev socketmode.Event) (*delivered, error) {
+func (e *ears) event(ctx context.Context, ev socketmode.Event) (*delivered, error) {
 	switch ev.Type {
 	case socketmode.EventTypeConnecting:
 		e.unlinked(errLink)
@@ -161,13 +161,13 @@ func (e *ears) event(ev socketmode.Event) (*delivered, error) {
 		e.link()
 	case socketmode.EventTypeEventsAPI, socketmode.EventTypeInteractive, socketmode.EventTypeSlashCommand:
 		if ev.Request != nil {
-			d := e.read(string(ev.Type), ev.Request.Payload, ev.Request.RetryAttempt)
+			d := e.read(ctx, string(ev.Type), ev.Request.Payload, ev.Request.RetryAttempt)
 			d.id = ev.Request.EnvelopeID
 			return &d, nil
 		}
 	case socketmode.EventTypeErrorBadMessage:
 		if bad, ok := ev.Data.(*socketmode.ErrorBadMessage); ok {
-			return e.badMessage(bad.Message), nil
+			return e.badMessage(ctx, bad.Message), nil
 		}
 	case socketmode.EventTypeErrorWriteFailed:
 		e.s.log.Warn("an acknowledgement was lost; what it was for comes again")
@@ -179,7 +179,7 @@ func (e *ears) event(ev socketmode.Event) (*delivered, error) {
 
 // badMessage is a frame that the library gave up. It is acknowledged all the
 // same, else Slack would repeat it; and read here if it can be.
-func (e *ears) badMessage(raw []byte) *delivered {
+func (e *ears) badMessage(ctx context.Context, raw []byte) *delivered {
 	var frame struct {
 		ID      string          `json:"envelope_id"`
 		Type    string          `json:"type"`
@@ -197,14 +197,14 @@ func (e *ears) badMessage(raw []byte) *delivered {
 		d.id = frame.ID
 		if d.id == "" {
 			// There is nothing to acknowledge: kept, and that is all.
-			if err := e.keep(context.Background(), d.list); err != nil {
+			if err := e.keep(ctx, d.list); err != nil {
 				e.s.log.Error("a frame that can't be read can't be stored", "err", err)
 			}
 			return nil
 		}
 		return &d
 	}
-	d := e.read(frame.Type, frame.Payload, frame.Attempt)
+	d := e.read(ctx, frame.Type, frame.Payload, frame.Attempt)
 	d.id = frame.ID
 	return &d
 }
@@ -221,7 +221,7 @@ func (e *ears) unread(kind string, raw []byte, why error) delivered {
 
 // read finds out what of a delivery is to be stored, and what answered. It takes
 // next to no time.
-func (e *ears) read(kind string, raw []byte, attempt int) delivered {
+func (e *ears) read(ctx context.Context, kind string, raw []byte, attempt int) delivered {
 	raw = append([]byte(nil), raw...)
 	switch kind {
 	case kindEvent:
@@ -244,13 +244,14 @@ func (e *ears) read(kind string, raw []byte, attempt int) delivered {
 		for i := range list {
 			list[i].unsure = attempt > 0
 		}
-		return delivered{list: list, after: e.aboutEvent(o)}
+		e.about(o)
+		return delivered{list: list}
 	case kindPressed:
 		i, err := readInteraction(raw)
 		if err != nil {
 			return e.unread(kind, raw, err)
 		}
-		return e.pressed(i, raw)
+		return e.pressed(ctx, i, raw)
 	case kindCommand:
 		c, err := readCommand(raw)
 		if err != nil {
@@ -261,22 +262,52 @@ func (e *ears) read(kind string, raw []byte, attempt int) delivered {
 	return e.unread(kind, raw, errors.New("a kind that is not known"))
 }
 
-// pressed is what of an interaction is stored.
-func (e *ears) pressed(i inInteraction, raw []byte) delivered {
+// pressed is what of an interaction is stored, answered, and done at once: a form
+// is opened while its trigger is good.
+func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) delivered {
+	if i.Type == "view_submission" {
+		sub, err := e.s.submitted(ctx, raw)
+		switch {
+		case errors.Is(err, errNoForm):
+			return delivered{}
+		case err != nil:
+			e.s.log.Warn("a form that was sent can't be checked", "err", plainly(err)) // the core will
+		case len(sub.Errors) > 0:
+			return delivered{answer: sub.answer()}
+		}
+	}
 	a, ok := pressArrival(i, raw)
 	if !ok {
 		return delivered{}
 	}
+	if i.Type == "block_actions" && i.Actions[0].ID == actionForm {
+		return delivered{after: func(ctx context.Context) {
+			opened, err := e.s.openForm(ctx, i.Trigger, i.channel(), i.Container.Message)
+			if err != nil && ctx.Err() == nil {
+				e.s.log.Warn("open form", "err", plainly(err))
+				return
+			}
+			if !opened { // its question is over: that is said as for any other button
+				if err := e.keep(ctx, []arrival{a}); err != nil && ctx.Err() == nil {
+					e.s.log.Error("store what came", "err", err)
+				}
+			}
+		}}
+	}
 	return delivered{list: []arrival{a}}
 }
 
-// aboutEvent is what an event has us do beside hearing, nil for nothing.
-func (e *ears) aboutEvent(o inOuter) func(context.Context) {
+// about is what an event has us note beside hearing.
+func (e *ears) about(o inOuter) {
 	ev, err := o.readEvent()
 	if err != nil {
-		return nil
+		return
 	}
 	switch ev.Type {
+	case "app_home_opened":
+		if ev.Tab == "home" && ev.User != "" {
+			e.s.homeOpened(string(ev.User))
+		}
 	case "user_change":
 		e.s.people.forget(string(ev.User))
 	case "member_joined_channel", "member_left_channel":
@@ -290,7 +321,6 @@ func (e *ears) aboutEvent(o inOuter) func(context.Context) {
 	case "tokens_revoked", "app_uninstalled":
 		e.s.log.Error("the app was taken out of the workspace or its token revoked", "event", ev.Type)
 	}
-	return nil
 }
 
 // aside does what is not kept, without holding anybody up.

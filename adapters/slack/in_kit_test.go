@@ -1,0 +1,254 @@
+package slack
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"milepost/adapters/slack/workspace"
+	"milepost/bot"
+)
+
+func TestMain(m *testing.M) {
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(code int) {
+		http.DefaultTransport.(*http.Transport).CloseIdleConnections()
+	}))
+}
+
+// ear keeps what is handed over, once each by its delivery, as the core does.
+type ear struct {
+	mu     sync.Mutex
+	list   []bot.Inbound
+	known  map[string]bool
+	repeat int
+	err    func(in bot.Inbound) error // given back instead of hearing; nil: never
+	files  bool                       // open what comes
+	got    map[string]string          // what a file held, or the error, by delivery
+}
+
+func (e *ear) Handle(_ context.Context, in bot.Inbound) error {
+	e.mu.Lock()
+	fail := e.err
+	e.mu.Unlock()
+	if fail != nil {
+		if err := fail(in); err != nil {
+			return err
+		}
+	}
+	var held string
+	if in.File != nil && in.File.Open != nil && e.files {
+		held = readAll(in.File)
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.known == nil {
+		e.known, e.got = map[string]bool{}, map[string]string{}
+	}
+	if e.known[in.Delivery] {
+		e.repeat++
+		return nil
+	}
+	e.known[in.Delivery] = true
+	e.got[in.Delivery] = held
+	e.list = append(e.list, in)
+	return nil
+}
+
+func (e *ear) failing(f func(bot.Inbound) error) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.err = f
+}
+
+func (e *ear) all() []bot.Inbound {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return append([]bot.Inbound(nil), e.list...)
+}
+
+func (e *ear) texts() string {
+	var list []string
+	for _, in := range e.all() {
+		list = append(list, in.Text)
+	}
+	return strings.Join(list, "|")
+}
+
+// rig is a running adapter and the workspace it is in.
+type rig struct {
+	*Slack
+	t    *testing.T
+	w    *workspace.Workspace
+	ear  *ear
+	log  *logged
+	cfg  Config
+	http bool
+	stop func() error
+}
+
+// transports runs a test over both.
+func transports(t *testing.T, test func(t *testing.T, http bool)) {
+	t.Run("socket", func(t *testing.T) { test(t, false) })
+	t.Run("http", func(t *testing.T) { test(t, true) })
+}
+
+func listen(t *testing.T, http bool, o workspace.Options) *rig {
+	t.Helper()
+	o.NoRateLimit = true
+	r := &rig{t: t, w: workspace.New(t, o), ear: &ear{}, log: &logged{}, http: http}
+	r.cfg = Config{BotToken: r.w.BotToken(), AppToken: r.w.AppToken(), SigningSecret: r.w.SigningSecret(), APIURL: r.w.APIURL(), Dir: t.TempDir(),
+		Every: -1, Log: slog.New(slog.NewTextHandler(r.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
+	if http {
+		r.cfg.EventsAddr = "127.0.0.1:0"
+	}
+	r.start()
+	t.Cleanup(func() {
+		if r.stop != nil {
+			r.end()
+		}
+		r.discreet()
+	})
+	return r
+}
+
+// quick are pauses that suit the fake's.
+func quick() times {
+	q := usualTimes()
+	q.gap, q.between, q.retry, q.most, q.alive, q.backoff = 200*time.Millisecond, 100*time.Millisecond, 20*time.Millisecond, 200*time.Millisecond, 50*time.Millisecond, 300*time.Millisecond
+	q.overlap, q.grace = time.Minute, 0
+	return q
+}
+
+// start makes an adapter on the same state and runs it.
+func (r *rig) start(with ...func(*Slack)) {
+	r.t.Helper()
+	s, err := New(r.cfg)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	s.times = quick()
+	for _, f := range with {
+		f(s)
+	}
+	r.Slack = s
+	ctx, cancel := context.WithCancel(context.Background())
+	over := make(chan error, 1)
+	go func() { over <- s.Run(ctx, r.ear) }()
+	r.stop = func() error {
+		cancel()
+		select {
+		case err := <-over:
+			return err
+		case <-time.After(10 * time.Second):
+			return errors.New("Run does not end")
+		}
+	}
+	if r.http {
+		r.await("listening", func() bool { return r.addr() != "" })
+		r.await("challenge answered", func() bool {
+			base := "http://" + r.addr()
+			return r.w.UseHTTP(base+PathEvents, base+PathInteractions, base+PathCommands) == nil
+		})
+	}
+	r.await("ready", func() bool { return s.Ready() == nil })
+	if !r.http {
+		r.await("socket", func() bool { return r.w.Sockets() > 0 })
+	}
+}
+
+func (r *rig) addr() string {
+	r.Slack.mu.Lock()
+	defer r.Slack.mu.Unlock()
+	return r.heardAt
+}
+
+// end stops the adapter.
+func (r *rig) end() {
+	r.t.Helper()
+	if err := r.stop(); err != nil {
+		r.t.Errorf("Run: %v", err)
+	}
+	r.stop = nil
+}
+
+// discreet checks what must not stand in the log.
+func (r *rig) discreet() {
+	for _, secret := range []string{r.w.BotToken(), r.w.AppToken(), r.w.SigningSecret(), "Harrow"} {
+		if strings.Contains(r.log.String(), secret) {
+			r.t.Errorf("the log holds %.6q…", secret)
+		}
+	}
+}
+
+func (r *rig) await(what string, f func() bool) {
+	r.t.Helper()
+	for end := time.Now().Add(15 * time.Second); !f(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(end) {
+			r.t.Fatalf("in vain: %s\nheard %s\nlog:\n%s", what, r.heard(), r.log)
+		}
+	}
+}
+
+// hears waits for n messages and then a little for more than those.
+func (r *rig) hears(n int) []bot.Inbound {
+	r.t.Helper()
+	r.await(fmt.Sprintf("%d messages", n), func() bool { return len(r.ear.all()) >= n })
+	r.settled()
+	list := r.ear.all()
+	if len(list) != n {
+		r.t.Fatalf("heard %d messages, want %d: %s", len(list), n, r.heard())
+	}
+	return list
+}
+
+// settled waits until nothing is under way any more.
+func (r *rig) settled() {
+	r.t.Helper()
+	if !r.w.Settle(10 * time.Second) {
+		r.t.Fatalf("deliveries are not acknowledged\nlog:\n%s", r.log)
+	}
+	r.await("inbox handled", func() bool { return r.pending() == 0 })
+}
+
+func (r *rig) pending() (n int) {
+	ctx, leave, err := r.enter(context.Background())
+	if err != nil {
+		return -1
+	}
+	defer leave()
+	if err := r.state.db.QueryRowContext(ctx, "SELECT count(*) FROM inbox WHERE state = 0").Scan(&n); err != nil {
+		return -1
+	}
+	return n
+}
+
+func (r *rig) heard() string {
+	var b strings.Builder
+	for _, in := range r.ear.all() {
+		fmt.Fprintf(&b, "\n  %s thread=%s loose=%v called=%v room=%s from=%s text=%q tap=%q edit=%s delete=%s file=%v", in.Delivery, in.Thread, in.Loose, in.Called,
+			in.Room, in.From, in.Text, in.Tap, in.Edit, in.Delete, in.File != nil)
+	}
+	return b.String()
+}
+
+func readAll(a *bot.Attachment) string {
+	f, err := a.Open()
+	if err != nil {
+		return "error: " + err.Error()
+	}
+	defer f.Close()
+	b, err := io.ReadAll(f)
+	if err != nil {
+		return "error: " + err.Error()
+	}
+	return string(b)
+}
