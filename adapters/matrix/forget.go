@@ -41,11 +41,9 @@ func (m *Matrix) Forget(ctx context.Context, f bot.Forgotten) error {
 		ids[i] = id.UserID(u)
 	}
 	if m.running() && m.cipher != nil {
-		if err := m.cipher.ForgetPeople(ctx, ids); err != nil {
-			return storeFault(fmt.Errorf("forget: keys of people: %w", err))
-		}
+		return storeFault(m.cipher.ForgetPeople(ctx, ids))
 	}
-	return nil
+	return storeFault(forgetStored(ctx, m.cfg, ids))
 }
 
 var _ bot.Forgetter = (*Matrix)(nil)

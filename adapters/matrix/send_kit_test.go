@@ -246,10 +246,3 @@ func both(t *testing.T, f func(t *testing.T, encrypted bool)) {
 		t.Run(name, func(t *testing.T) { f(t, encrypted) })
 	}
 }
-
-// memBlobs keeps files in memory.
-type memBlobs struct {
-	bot.Blobs
-	mu    sync.Mutex
-	files map[string][]byte
-}

@@ -44,14 +44,15 @@ var (
 	noChoices  = []string{"no"}
 )
 
-// tapped gives the choice that a reaction's key stands for: its number; the
-// first for a tick, if it says yes; the one that says no for a cross.
+// tapped gives the choice that a reaction's key stands for: its number, where it
+// was shown with one; the first for a tick, if it says yes; the one that says no
+// for a cross.
 func tapped(key string, choices []flow.Choice) (flow.Choice, bool) {
 	none := flow.Choice{}
 	switch k := plainKey(key); {
 	case len(choices) == 0:
 	case len(k) == 1 && k[0] >= '1' && k[0] <= '9':
-		if i := int(k[0] - '1'); i < len(choices) {
+		if i := int(k[0] - '1'); i < len(choices) && choices[i].Label != "" {
 			return choices[i], true
 		}
 	case k == "✅" || k == "👍" || k == "✔" || k == "☑":

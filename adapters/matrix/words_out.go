@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -51,27 +52,44 @@ func fileSign(r rune) rune {
 	return '-'
 }
 
-// tapSigns are the reactions that stand ready under a question.
+// tapSigns are the reactions that stand ready under a question; yesSign under a
+// checklist that can be confirmed as a whole.
 var tapSigns = []string{"1️⃣", "2️⃣", "3️⃣"}
 
-// taps gives the choices that can be tapped. A checklist has its own numbers: a
-// tap on one of them would mean another thing than it shows.
+const yesSign = "✅"
+
+// taps gives the choices as reactions to them are understood. A checklist has
+// its own numbers: its choices get no labels, so that none is tapped by number.
 func taps(r *flow.Reply) []flow.Choice {
-	if isList(r.Text) {
-		return nil
+	if !isList(r.Text) {
+		return r.Choices
 	}
-	return r.Choices
+	cs := slices.Clone(r.Choices)
+	for i := range cs {
+		cs[i].Label = ""
+	}
+	return cs
+}
+
+// signs gives the reactions to be put under a message.
+func signs(r *flow.Reply) []string {
+	switch {
+	case r.Kind != flow.Prompt || len(r.Choices) == 0:
+		return nil
+	case !isList(r.Text):
+		return tapSigns[:min(len(r.Choices), len(tapSigns))]
+	case slices.Contains(yesChoices, choiceID(r.Choices[0])):
+		return []string{yesSign}
+	}
+	return nil
 }
 
 // offerTaps puts the reactions under a question. They are a shortcut: where the
 // room does not allow them, the numbers serve.
 func (m *Matrix) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key string, ev id.EventID) error {
-	if out.Reply.Kind != flow.Prompt {
-		return nil
-	}
-	for i := range taps(&out.Reply)[:min(len(taps(&out.Reply)), len(tapSigns))] {
+	for i, sign := range signs(&out.Reply) {
 		content := &event.ReactionEventContent{}
-		content.RelatesTo.SetAnnotation(ev, tapSigns[i])
+		content.RelatesTo.SetAnnotation(ev, sign)
 		_, err := m.post(ctx, &item{key: key + "/tap" + strconv.Itoa(i+1), room: p.room, typ: event.EventReaction, content: content, target: ev})
 		var e *bot.Error
 		switch {
