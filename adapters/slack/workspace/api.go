@@ -110,6 +110,7 @@ func (w *Workspace) serveAPI(rw http.ResponseWriter, r *http.Request) {
 	if f != nil && f.Delay > 0 && !w.sleep(f.Delay) {
 		return
 	}
+	w.secrets(name, c.args)
 	entry := Call{Method: name, At: time.Now(), Args: c.args}
 	defer func() {
 		w.mu.Lock()

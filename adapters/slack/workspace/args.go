@@ -54,6 +54,17 @@ func (w *Workspace) readCall(name string, r *http.Request) (*call, string) {
 	return c, ""
 }
 
+// secrets finds tokens and the signing secret where they have no business.
+func (w *Workspace) secrets(where string, args url.Values) {
+	for k, list := range args {
+		for _, v := range list {
+			if strings.Contains(v, w.botToken) || strings.Contains(v, w.appToken) || strings.Contains(v, w.key) {
+				w.broke("%s: a secret in %s", where, k)
+			}
+		}
+	}
+}
+
 func (w *Workspace) jsonArgs(c *call, body []byte) string {
 	v, err := parse(body)
 	if err != nil {

@@ -77,6 +77,9 @@ func (w *Workspace) judge(where string, m body) {
 	for _, e := range w.echoes(m) {
 		w.broke("%s: %s came from a person's words: %.80q", where, e, m.text)
 	}
+	for _, e := range w.escaping(m) {
+		w.broke("%s: %.160s", where, e)
+	}
 }
 
 // usable holds the pictures of blocks against the files there are.

@@ -13,7 +13,7 @@ type delivery struct {
 	name    string // the event's or interaction's type
 	eventID string
 	event   obj // events_api: the inner event
-	payload obj // interactive and slash_commands
+	payload obj // interactive and slash_commands; events_api: an outer event without an inner one
 	accepts bool
 	born    time.Time
 	attempt int
@@ -39,16 +39,17 @@ func (q *queue) wake() { q.cond.Broadcast() }
 
 // flows is all that is under way. Guarded by Workspace.mu.
 type flows struct {
-	queue   queue
-	open    int // deliveries neither acknowledged nor given up
-	sockets []*socket
-	tickets map[string]*ticket
-	pending map[string]*sent // by envelope id
-	hooks   hooks
-	lastReq *request // last signed request, for Replay
-	trigger map[string]*trigger
-	reply   map[string]*replyURL
-	brought map[string]bool // markup people brought in, see bring
+	queue    queue
+	open     int // deliveries neither acknowledged nor given up
+	sockets  []*socket
+	tickets  map[string]*ticket
+	pending  map[string]*sent // by envelope id
+	hooks    hooks
+	lastReq  *request // last signed request, for Replay
+	trigger  map[string]*trigger
+	reply    map[string]*replyURL
+	brought  map[string]bool // markup people brought in, see bring
+	entities bool            // somebody typed an entity
 }
 
 func (f *flows) init() {
@@ -61,6 +62,30 @@ func (w *Workspace) send(d *delivery) {
 	w.open++
 	w.queue.list = append(w.queue.list, d)
 	w.queue.wake()
+}
+
+// outer is the payload of an event's envelope.
+func (w *Workspace) outer(d *delivery) obj {
+	if d.event == nil {
+		return d.payload
+	}
+	return w.envelope(d.eventID, d.born, d.event)
+}
+
+// Emit sends an event of the test's own making, e.g. of a kind that is not known today. Scopes and subscriptions are not asked.
+func (w *Workspace) Emit(event map[string]any) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	name, _ := event["type"].(string)
+	w.send(&delivery{kind: "events_api", name: name, eventID: w.id("Ev"), event: event})
+}
+
+// AppRateLimited tells the app that it has been getting too many events: an outer event without an inner one.
+func (w *Workspace) AppRateLimited() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.send(&delivery{kind: "events_api", name: "app_rate_limited", eventID: w.id("Ev"), payload: obj{"token": "verification", "type": "app_rate_limited",
+		"team_id": w.opt.Team, "minute_rate_limited": time.Now().Truncate(time.Minute).Unix(), "api_app_id": w.appID}})
 }
 
 // dispatch takes deliveries off the queue, one by one, and starts their first attempts.

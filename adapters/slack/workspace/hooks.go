@@ -56,7 +56,8 @@ func sign(secret string, at int64, body []byte) string {
 }
 
 // client never follows a redirect: Slack sees one as a failed delivery.
-var client = &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+var client = &http.Client{Transport: &http.Transport{DisableKeepAlives: true},
+	CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 
 // post sends a signed request and keeps it for Replay.
 func (w *Workspace) post(to, kind string, body []byte, more http.Header, within time.Duration) (int, http.Header, []byte, error) {
@@ -116,7 +117,7 @@ func (w *Workspace) byHTTP(d *delivery) {
 	more := http.Header{}
 	switch d.kind {
 	case "events_api":
-		body, _ = json.Marshal(w.envelope(d.eventID, d.born, d.event))
+		body, _ = json.Marshal(w.outer(d))
 		if d.attempt > 0 {
 			more["X-Slack-Retry-Num"], more["X-Slack-Retry-Reason"] = []string{strconv.Itoa(d.attempt)}, []string{d.reason}
 		}

@@ -127,9 +127,8 @@ func (w *Workspace) Alerted(user string) (list []string) {
 	id := w.mustPerson(user).id
 	for _, c := range w.channels {
 		for _, m := range c.msgs {
-			texts, _ := live(body{text: m.text, blocks: m.blocks, attachments: m.attachments})
-			all := strings.Join(texts, "\n")
-			if m.bot && (strings.Contains(all, "<@"+id+">") || strings.Contains(all, "<@"+id+"|")) {
+			marks := strings.Join(take(body{text: m.text, blocks: m.blocks, attachments: m.attachments}).marks, "")
+			if m.bot && (strings.Contains(marks, "<@"+id+">") || strings.Contains(marks, "<@"+id+"|")) {
 				list = append(list, c.id+"/"+m.ts)
 			}
 		}

@@ -2,6 +2,7 @@ package workspace
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/url"
 	"slices"
@@ -107,9 +108,7 @@ func (w *Workspace) Duplicates(field string) map[string]int {
 				Payload map[string]any `json:"event_payload"`
 			}
 			if json.Unmarshal(m.metadata, &meta) == nil && meta.Payload[field] != nil {
-				if s, ok := meta.Payload[field].(string); ok {
-					n[s]++
-				}
+				n[fmt.Sprint(meta.Payload[field])]++
 			}
 		}
 	}

@@ -13,7 +13,6 @@ import (
 type replyURL struct {
 	user, channel string
 	message, eph  string // ts of what the interaction came from
-	thread        string
 	until         time.Time
 	uses          int
 }

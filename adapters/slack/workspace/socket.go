@@ -214,7 +214,7 @@ func (w *Workspace) bySocket(d *delivery) {
 	id := fmt.Sprintf("%016x-%016x", rand.Uint64(), rand.Uint64())
 	frame := obj{"envelope_id": id, "type": d.kind, "accepts_response_payload": d.accepts, "payload": d.payload}
 	if d.kind == "events_api" {
-		frame["payload"] = w.envelope(d.eventID, d.born, d.event)
+		frame["payload"] = w.outer(d)
 		frame["retry_attempt"], frame["retry_reason"] = d.attempt, d.reason
 	}
 	e := &sent{d: d, sock: s, at: time.Now(), index: len(w.acks)}

@@ -166,11 +166,14 @@ func (w *Workspace) named(name string) *person {
 	return nil
 }
 
-// channelOf finds a channel by name or id, for the test's side.
+// channelOf finds a channel for the test's side: by name, by id, or "@kim" for the app's direct channel with a person.
 func (w *Workspace) channelOf(name string) *channel {
 	w.t.Helper()
 	if c := w.channels[name]; c != nil {
 		return c
+	}
+	if user, ok := strings.CutPrefix(name, "@"); ok {
+		return w.direct(w.mustPerson(user).id)
 	}
 	for _, c := range w.channels {
 		if c.name == name && c.name != "" {

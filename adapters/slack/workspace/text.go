@@ -3,8 +3,6 @@ package workspace
 import (
 	"encoding/json"
 	"regexp"
-	"slices"
-	"sort"
 	"strings"
 )
 
@@ -107,98 +105,4 @@ func (w *Workspace) shown(text string) string {
 	}
 	out.WriteString(unescaper.Replace(text[at:]))
 	return out.String()
-}
-
-// live is every text of a message in which Slack looks for mentions and links, and the alarms of its rich text.
-func live(m body) (texts, alarms []string) {
-	texts = []string{m.text}
-	var walk func(v any)
-	walk = func(v any) {
-		switch x := v.(type) {
-		case []any:
-			for _, e := range x {
-				walk(e)
-			}
-		case obj:
-			switch x["type"] {
-			case "plain_text", "text", "raw_text":
-				return
-			case "link":
-				s, _ := x["url"].(string)
-				texts = append(texts, "<"+s+">")
-				return
-			case "user":
-				s, _ := x["user_id"].(string)
-				texts = append(texts, "<@"+s+">")
-			case "broadcast":
-				s, _ := x["range"].(string)
-				alarms = append(alarms, "<!"+s+">")
-			case "usergroup":
-				s, _ := x["usergroup_id"].(string)
-				alarms = append(alarms, "<!subteam^"+s+">")
-			}
-			names := make([]string, 0, len(x))
-			for k := range x {
-				names = append(names, k)
-			}
-			sort.Strings(names)
-			for _, k := range names {
-				s, ok := x[k].(string)
-				switch {
-				case !ok:
-					walk(x[k])
-				case k == "text" || k == "pretext" || k == "fallback" || k == "title" || k == "footer":
-					texts = append(texts, s)
-				}
-			}
-		}
-	}
-	for _, raw := range []json.RawMessage{m.blocks, m.attachments} {
-		if v, err := parse(raw); err == nil {
-			walk(v)
-		}
-	}
-	for _, s := range texts {
-		for _, t := range mark.FindAllString(s, -1) {
-			if strings.HasPrefix(t, "<!") && !strings.HasPrefix(t, "<!date^") {
-				alarms = append(alarms, t)
-			}
-		}
-	}
-	return texts, alarms
-}
-
-// broadcasts lists what in a message would alarm more than one person.
-func broadcasts(m body) []string {
-	_, alarms := live(m)
-	return slices.Compact(alarms)
-}
-
-// echoes lists mentions and links in the app's words that a person brought in: a link of a person's message, or a mention that a
-// person spelt out in letters so that only the app makes it live. Broadcasts are a rule of their own.
-func (w *Workspace) echoes(m body) (list []string) {
-	texts, _ := live(m)
-	for _, s := range texts {
-		for _, t := range mark.FindAllString(s, -1) {
-			if !strings.HasPrefix(t, "<!") && w.brought[unescaper.Replace(t)] && !slices.Contains(list, t) {
-				list = append(list, t)
-			}
-		}
-	}
-	return list
-}
-
-// bring remembers what a person's words would become if an app sent them on as they are.
-func (w *Workspace) bring(typed, text string) {
-	for _, t := range mark.FindAllString(unescaper.Replace(typed), -1) {
-		w.brought[t] = true // typed out in letters
-	}
-	for _, t := range mark.FindAllString(typed, -1) {
-		w.brought[t] = true
-	}
-	for _, t := range mark.FindAllString(text, -1) {
-		if !strings.HasPrefix(t, "<@") && !strings.HasPrefix(t, "<#") { // an app may mention the person it answers
-			w.brought[unescaper.Replace(t)] = true
-		}
-	}
 }

@@ -2,7 +2,6 @@ package workspace
 
 import (
 	"encoding/json"
-	"fmt"
 	"mime"
 	"path"
 	"regexp"
@@ -27,7 +26,7 @@ func (w *Workspace) User(name string) *User {
 // ID is the user id.
 func (u *User) ID() string { return u.id }
 
-// Say writes a message in a channel (name or id) and gives its ts. Typed @name, #channel, @channel, addresses and mail addresses become
+// Say writes a message in a channel (name, id or "@kim" for the direct channel with kim) and gives its ts. Typed @name, #channel, @channel, addresses and mail addresses become
 // what Slack's client makes of them; all other text arrives escaped.
 func (u *User) Say(channel, typed string) string { return u.SayInThread(channel, "", typed) }
 
@@ -40,6 +39,19 @@ func (u *User) SayInThread(channel, thread, typed string) string {
 	if m != nil {
 		u.w.fresh(c, m)
 		u.w.preview(c, m)
+	}
+	return tsOf(m)
+}
+
+// SayInBoth writes below the message thread and has it shown in the channel too.
+func (u *User) SayInBoth(channel, thread, typed string) string {
+	u.w.t.Helper()
+	u.w.mu.Lock()
+	defer u.w.mu.Unlock()
+	c, m := u.write(channel, thread, typed)
+	if m != nil {
+		m.broadcast, m.subtype = true, "thread_broadcast"
+		u.w.fresh(c, m)
 	}
 	return tsOf(m)
 }
@@ -196,7 +208,9 @@ func (u *User) Upload(channel, thread, typed string, files ...Upload) (string, [
 		w.files[f.id] = f
 		ids = append(ids, f.id)
 	}
-	w.bring(fmt.Sprint(files), "")
+	for _, x := range files {
+		w.bring(x.Name+"\n"+x.Title, "")
+	}
 	w.share(c, m, ids)
 	return m.ts, ids
 }
