@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flag"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -12,6 +13,8 @@ import (
 	"milepost/bot"
 	"milepost/flow"
 )
+
+var update = flag.Bool("update", false, "rewrite what is said of wrong configurations to what was seen")
 
 // The annotated example is read whole, and means what its comments say.
 func TestConfigExample(t *testing.T) {
@@ -89,8 +92,7 @@ func TestConfigLeast(t *testing.T) {
 }
 
 // Every fault is told, with its line, what was understood and what is allowed:
-// testdata/config/NAME.toml is refused with exactly NAME.txt. It is rewritten
-// where MILEPOST_UPDATE is set; read the difference.
+// testdata/config/NAME.toml is refused with exactly NAME.txt.
 func TestConfigFaults(t *testing.T) {
 	files, err := filepath.Glob(filepath.Join("testdata", "config", "*.toml"))
 	if err != nil || len(files) < 8 {
@@ -107,7 +109,7 @@ func TestConfigFaults(t *testing.T) {
 				t.Fatal("it was taken")
 			}
 			got, golden := err.Error()+"\n", strings.TrimSuffix(file, ".toml")+".txt"
-			if os.Getenv("MILEPOST_UPDATE") != "" {
+			if *update {
 				if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
 					t.Fatal(err)
 				}

@@ -112,3 +112,38 @@ func nowhere(t *testing.T, dir, word string) {
 		t.Errorf("%d files, %v", files, err)
 	}
 }
+
+// A device that was logged out elsewhere is refused for good: serve ends with
+// that, said once.
+func TestServeMatrixLoggedOut(t *testing.T) {
+	hs := homeserver.Start(t, homeserver.Options{})
+	account := hs.Register(t, "milepost", "hunter-of-passwords")
+	v := &served{t: t, dir: t.TempDir(), done: make(chan error, 1)}
+	v.file = filepath.Join(v.dir, "serve.toml")
+	text := fmt.Sprintf("[store]\nsqlite = \"data\"\n[log]\nmetrics_addr = \"127.0.0.1:0\"\n[matrix]\nhomeserver = %q\nuser = %q\naccess_token_env = \"HS_TOKEN\"\nencryption = false\n",
+		hs.URL(), assistant)
+	if err := os.WriteFile(v.file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("HS_TOKEN", account.AccessToken)
+	c, err := readConfig(v.file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	t.Cleanup(cancel)
+	go func() { v.done <- serve(ctx, &streams{out: &v.out, err: &v.err}, c) }()
+	v.eventually("ready", func() bool { return strings.Contains(v.out.String(), "ready: matrix") })
+	hs.Logout(t, account)
+	select {
+	case err := <-v.done:
+		if err == nil || !forGood(err) {
+			t.Errorf("it ended with %v", err)
+		}
+	case <-time.After(60 * time.Second):
+		t.Fatalf("it goes on\n%s", v.err.String())
+	}
+	if n := strings.Count(v.err.String(), "refused for good"); n != 1 || strings.Contains(v.err.String(), account.AccessToken) {
+		t.Errorf("said %d times:\n%s", n, v.err.String())
+	}
+}
