@@ -14,7 +14,6 @@ import (
 
 	"milepost/bot"
 	"milepost/flow"
-	"milepost/flow/understand"
 )
 
 // Bounds of what is taken from an event.
@@ -230,8 +229,8 @@ func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*even
 }
 
 // called says whether a text is meant for the assistant, and takes the call out
-// of it: a mention, its name in front, words that open a job, or a room with
-// nobody else in it.
+// of it: a mention, its name in front, or a room with nobody else in it. Words
+// that open a job are the bot's to know.
 func (m *Matrix) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
 	text = cut(strings.ToValidUTF8(text, "\ufffd"), longestText)
 	called := c.Mentions.Has(id.UserID(m.cfg.User)) || strings.Contains(c.FormattedBody, "https://matrix.to/#/"+m.cfg.User+`"`)
@@ -245,11 +244,7 @@ func (m *Matrix) called(ctx context.Context, evt *event.Event, c *event.MessageE
 			break
 		}
 	}
-	if !called {
-		cmd, ok := understand.ReadCommand(text)
-		called = ok && cmd.Value.Name == understand.CmdNew || m.direct(ctx, evt.RoomID)
-	}
-	return strings.TrimSpace(text), called
+	return strings.TrimSpace(text), called || m.direct(ctx, evt.RoomID)
 }
 
 // cutName takes a name off the front of a text, with what sets it apart.

@@ -127,7 +127,7 @@ func TestHear(t *testing.T) {
 		{"by name only", text("milepost grey van", ""), say(want{thread: looseAt, loose: true, called: true, text: "grey van"})},
 		{"a name that goes on", text("milepostman came", ""), say(want{thread: looseAt, loose: true, text: "milepostman came"})},
 		{"pill of older clients", text("Workshop helper grey van", `,"format":"org.matrix.custom.html","formatted_body":"<a href=\"https://matrix.to/#/@milepost:shop.example\">Workshop helper</a> grey van"`), say(want{thread: looseAt, loose: true, called: true, text: "grey van"})},
-		{"words that open a job", text("new job grey van", ""), say(want{thread: looseAt, loose: true, called: true, text: "new job grey van"})},
+		{"words that open a job", text("new job grey van", ""), say(want{thread: looseAt, loose: true, text: "new job grey van"})},
 		{"emote", message(`{"msgtype":"m.emote","body":"is ready","m.relates_to":{"rel_type":"m.thread","event_id":"$card"}}`), say(want{thread: inWork, text: "is ready"})},
 
 		{"notice of another bot", message(`{"msgtype":"m.notice","body":"milepost: hello"}`), nil},
