@@ -37,7 +37,7 @@ func program(t *testing.T) string {
 	if runtime.GOOS == "windows" {
 		path += ".exe"
 	}
-	c := exec.Command("go", "build", "-buildvcs=false", "-o", path, "./cmd/milepost")
+	c := exec.Command("go", "build", "-tags", "goolm", "-buildvcs=false", "-o", path, "./cmd/milepost")
 	c.Dir, c.Env = "../..", append(os.Environ(), "CGO_ENABLED=0")
 	if out, err := c.CombinedOutput(); err != nil {
 		t.Fatalf("go build: %v\n%s", err, out)
@@ -71,10 +71,10 @@ func TestReadmeCommands(t *testing.T) {
 		t.Fatalf("the README has not one block of two commands: %q", blocks)
 	}
 	chat, tests, _ := strings.Cut(strings.TrimSpace(blocks[0]), "\n")
-	if chat != "go run ./cmd/milepost chat" {
+	if chat != "go run -tags goolm ./cmd/milepost chat" {
 		t.Errorf("the first command is %q", chat)
 	}
-	if tests != "go test ./..." {
+	if tests != "go test -tags goolm ./..." {
 		t.Errorf("the second command is %q", tests)
 	}
 	ci, err := os.ReadFile("../../.ci/run")
