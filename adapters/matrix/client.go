@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -186,11 +187,19 @@ func (b *backoff) next(err error) time.Duration {
 // brief leaves the address out of an error of the line: it is long, and known.
 func brief(err error) error {
 	var u *url.Error
-	if errors.As(err, &u) {
-		return fmt.Errorf("no answer: %w", u.Err)
+	if !errors.As(err, &u) {
+		return err
 	}
-	return err
+	return &briefly{strings.Replace(err.Error(), u.Error(), u.Err.Error(), 1), err}
 }
+
+type briefly struct {
+	what string
+	err  error
+}
+
+func (b *briefly) Error() string { return b.what }
+func (b *briefly) Unwrap() error { return b.err }
 
 // sleep waits, or gives the context's error.
 func sleep(ctx context.Context, d time.Duration) error {

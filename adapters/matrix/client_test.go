@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -111,5 +112,16 @@ func TestLogBridge(t *testing.T) {
 	got := out.String()
 	if strings.Contains(got, "secret") || !strings.Contains(got, "!r:x") || !strings.Contains(got, "broken") || !strings.Contains(got, "level=WARN") || !strings.Contains(got, "status_code=200") {
 		t.Errorf("log:\n%s", got)
+	}
+}
+
+func TestBriefError(t *testing.T) {
+	line := &url.Error{Op: "Get", URL: "http://shop.example/_matrix/long", Err: errors.New("refused")}
+	err := brief(fmt.Errorf("join: %w", mautrix.HTTPError{Message: "request error", WrappedError: line}))
+	if err.Error() != "join: request error: refused" || !transient(err) || !errors.Is(err, line) {
+		t.Errorf("got %v", err)
+	}
+	if err := brief(context.Canceled); err != context.Canceled {
+		t.Errorf("got %v", err)
 	}
 }

@@ -112,6 +112,8 @@ type rig struct {
 	ear    *ear
 	m      *Matrix
 
+	prepare func(*Matrix) // before it runs; nil: nothing
+
 	stop func() // waits for its end
 	ends chan error
 }
@@ -144,6 +146,9 @@ func (r *rig) start() *rig {
 		r.t.Fatal(err)
 	}
 	r.m, r.ends = m, make(chan error, 1)
+	if r.prepare != nil {
+		r.prepare(m)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	go func() { r.ends <- m.Run(ctx, r.ear) }()
 	r.stop = sync.OnceFunc(func() {

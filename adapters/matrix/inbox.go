@@ -23,7 +23,6 @@ const (
 	poisonAfter = 6 // tries that ended in a fault of the program
 	sweepEvery  = 100 * time.Millisecond
 	sweepAt     = 64
-	longestPark = 30 * time.Second
 )
 
 // row is a message on its way in.
@@ -181,10 +180,10 @@ func (m *Matrix) hand(ctx context.Context, in bot.Inbound) error {
 // put aside.
 func (m *Matrix) again(ctx context.Context, ln *lane, n int64, err error) {
 	b := backoff{tries: ln.tries}
-	wait := min(b.next(err), longestPark)
+	wait := b.next(err)
 	ln.tries++
 	if transient(err) {
-		m.cfg.Log.Warn("matrix: message not handled", "row", n, "err", err, "again in", wait.Round(time.Millisecond))
+		m.cfg.Log.Warn("matrix: message not handled", "row", n, "err", brief(err), "again in", wait.Round(time.Millisecond))
 		m.in.lanes.park(ln, wait)
 		return
 	}

@@ -120,7 +120,7 @@ func killed(t *testing.T, encrypted bool) {
 		ann.SayInThread(room, roots[i%threads], words)
 		if i*kills >= done*threads*each {
 			done++
-			time.Sleep(rand.N(250 * time.Millisecond))
+			time.Sleep(rand.N(500 * time.Millisecond))
 			end(child)
 			child = run()
 		}

@@ -70,7 +70,7 @@ func (m *Matrix) fetchFile(ctx context.Context, uri id.ContentURI, sealed *event
 			return f, err
 		}
 		wait := b.next(err)
-		m.cfg.Log.Warn("matrix: fetch a file", "err", err, "again in", wait.Round(time.Millisecond))
+		m.cfg.Log.Warn("matrix: fetch a file", "err", brief(err), "again in", wait.Round(time.Millisecond))
 		if err := sleep(ctx, wait); err != nil {
 			return nil, fmt.Errorf("fetch file: %w", err)
 		}
