@@ -68,9 +68,9 @@ func ourUsers(people []bot.Identity) (users []string) {
 	return users
 }
 
-// forget deletes the rows, in one transaction. What a job's thread hangs on
-// can be found again by its card if the job goes on: so the thread's events are
-// forgotten as seen, too.
+// forget deletes the rows, in one transaction. That an event was seen stays,
+// without who sent it: it must not come in again. The message that began the job
+// loses its lane, so that the thread is looked for if the job goes on.
 func (s *state) forget(ctx context.Context, f bot.Forgotten, users []string) error {
 	return s.tx(ctx, func(tx *sql.Tx) error {
 		var lanes []string
@@ -91,7 +91,7 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten, users []string) err
 			}
 			lanes = append(lanes, roots...)
 			if _, begins := splitThread(t); begins != "" {
-				if err := each(ctx, tx, begins, "DELETE FROM inbox WHERE event = ?", "DELETE FROM seen WHERE event = ?"); err != nil {
+				if err := each(ctx, tx, begins, "DELETE FROM inbox WHERE event = ?", "UPDATE seen SET sender = '', lane = '' WHERE event = ?"); err != nil {
 					return err
 				}
 			}
@@ -101,7 +101,7 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten, users []string) err
 		}
 		slices.Sort(lanes)
 		for _, l := range slices.Compact(lanes) {
-			if err := each(ctx, tx, l, "DELETE FROM inbox WHERE lane = ?", "DELETE FROM seen WHERE lane = ?"); err != nil {
+			if err := each(ctx, tx, l, "DELETE FROM inbox WHERE lane = ?", "UPDATE seen SET sender = '' WHERE lane = ?"); err != nil {
 				return err
 			}
 		}
@@ -115,7 +115,7 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten, users []string) err
 			}
 		}
 		for _, u := range users {
-			if err := each(ctx, tx, u, "DELETE FROM inbox WHERE sender = ?", "DELETE FROM seen WHERE sender = ?"); err != nil {
+			if err := each(ctx, tx, u, "DELETE FROM inbox WHERE sender = ?", "UPDATE seen SET sender = '' WHERE sender = ?"); err != nil {
 				return err
 			}
 		}

@@ -3,6 +3,7 @@ package matrix
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"time"
 )
 
@@ -26,6 +27,7 @@ func (m *Matrix) housekeep(ctx context.Context) {
 	for {
 		m.fillLater(ctx)
 		gone, err := m.state.prune(ctx, time.Now().Add(-keptFor))
+		err = errors.Join(err, m.state.pruneOut(ctx, time.Now()))
 		if err != nil && ctx.Err() == nil {
 			m.cfg.Log.Warn("matrix: forget what is old", "err", err)
 		}

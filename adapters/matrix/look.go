@@ -119,13 +119,13 @@ func (m *Matrix) recall(ctx context.Context, room id.RoomID) error {
 
 // findRoot finds the card of a thread whose root is not known, "" if it has
 // none. A thread whose beginning this state has seen has its root kept here, or
-// none.
+// none, unless it was forgotten.
 func (m *Matrix) findRoot(ctx context.Context, p *place, out *bot.Outbound) (root string, err error) {
-	seen, err := m.state.isSeen(ctx, p.begins.String())
+	lane, _, err := m.state.laneAt(ctx, p.begins.String())
 	if err != nil {
 		return "", storeFault(err)
 	}
-	if seen || m.out.hasLooked(string(out.Thread)) {
+	if lane != "" || m.out.hasLooked(string(out.Thread)) {
 		return "", nil
 	}
 	resp, err := m.client.Context(ctx, p.room, p.begins, nil, pageSize)

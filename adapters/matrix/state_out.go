@@ -70,7 +70,7 @@ func (s *state) out(ctx context.Context, key, event string, offer *offered) erro
 // lastOf gives the last event seen in a lane that is not of a user, "" if there
 // is none.
 func (s *state) lastOf(ctx context.Context, lane, but string) (event string, err error) {
-	err = s.db.QueryRowContext(ctx, "SELECT event FROM seen WHERE lane = ? AND sender <> ? ORDER BY n DESC LIMIT 1", lane, but).Scan(&event)
+	err = s.db.QueryRowContext(ctx, "SELECT event FROM seen WHERE lane = ? AND sender NOT IN ('', ?) ORDER BY n DESC LIMIT 1", lane, but).Scan(&event)
 	return event, ignoreNone(err)
 }
 
@@ -86,4 +86,21 @@ func (s *state) hasSent(ctx context.Context, room string) (bool, error) {
 	var n int
 	err := s.db.QueryRowContext(ctx, "SELECT count(*) FROM (SELECT 1 FROM sent WHERE room = ? LIMIT 1)", room).Scan(&n)
 	return n > 0, err
+}
+
+// How long it is remembered that a message is out, and what it offers: longer
+// than any may wait to be sent again, and than a job may rest.
+const (
+	sentFor  = 90 * 24 * time.Hour
+	shownFor = 3 * 365 * 24 * time.Hour
+)
+
+// pruneOut forgets what is older than that.
+func (s *state) pruneOut(ctx context.Context, now time.Time) error {
+	_, err := s.db.ExecContext(ctx, "DELETE FROM sent WHERE at < ?", now.Add(-sentFor).UnixMilli())
+	if err != nil {
+		return err
+	}
+	_, err = s.db.ExecContext(ctx, "DELETE FROM shown WHERE at < ?", now.Add(-shownFor).UnixMilli())
+	return err
 }
