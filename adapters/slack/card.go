@@ -8,6 +8,7 @@ import (
 	api "github.com/slack-go/slack"
 
 	"milepost/bot"
+	"milepost/flow"
 )
 
 // EditCard shows a job's card as it now is: the first time it is posted, and all
@@ -30,11 +31,17 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 	defer s.mouth.homes.changed()
 	p := s.post(&out)
 	root, err := s.state.rootOf(ctx, a.thread)
+	if err == nil && root == "" {
+		if err := s.firstCard(ctx, &out, a, p); err != nil {
+			return err
+		}
+		return failed("edit card", s.state.setOpen(ctx, a.thread, out.Reply.Phase != flow.PhaseClosed))
+	}
+	if err == nil {
+		err = s.state.setOpen(ctx, a.thread, out.Reply.Phase != flow.PhaseClosed)
+	}
 	if err != nil {
 		return failed("edit card", err)
-	}
-	if root == "" {
-		return s.firstCard(ctx, &out, a, p)
 	}
 	r := shown{channel: a.channel, ts: root, thread: a.thread, job: a.job, post: *p}
 	if err := s.state.want(ctx, r); err != nil {

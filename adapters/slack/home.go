@@ -79,6 +79,13 @@ func (h *homes) drop(now time.Time) {
 	delete(h.people, who)
 }
 
+// forget drops a person.
+func (h *homes) forget(user string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.people, user)
+}
+
 // changed notes that the board may have changed.
 func (h *homes) changed() {
 	h.mu.Lock()

@@ -225,6 +225,13 @@ func (s *state) oneShown(ctx context.Context, where string, args ...any) (shown,
 	return list[0], true, nil
 }
 
+// setOpen notes whether a thread's job is open: what was missed is read back in
+// open ones.
+func (s *state) setOpen(ctx context.Context, thread string, open bool) error {
+	_, err := s.db.ExecContext(ctx, "UPDATE root SET open = ?2 WHERE thread = ?1 AND open <> ?2", thread, open)
+	return err
+}
+
 // untry takes back the note of a try that certainly came to nothing.
 func (s *state) untry(ctx context.Context, key string) error {
 	_, err := s.db.ExecContext(ctx, "DELETE FROM sent WHERE key = ? AND ts = '' AND more = ''", key)

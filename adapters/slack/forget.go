@@ -1,0 +1,146 @@
+package slack
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"milepost/bot"
+)
+
+// Forget removes what passed through here of a job or a person: what came in and
+// lies in the inbox, what could not be read, what our posts show, who wrote what.
+// On return it is in no byte of the state directory. Slack's own history is out
+// of reach. It works whether Run runs or not.
+func (s *Slack) Forget(ctx context.Context, f bot.Forgotten) error {
+	st, leave, err := s.stateToForget(ctx)
+	if err != nil || st == nil {
+		return err
+	}
+	defer leave()
+	if err := st.forget(ctx, f); err != nil {
+		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("forget: %w", err)}
+	}
+	for _, id := range f.People {
+		if _, user, ok := splitIdentity(id); ok {
+			s.people.forget(user)
+			s.mouth.homes.forget(user)
+		}
+	}
+	s.mouth.homes.changed()
+	if err := st.shrink(ctx); err != nil {
+		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("forget: %w: %w", bot.ErrLingers, err)}
+	}
+	return nil
+}
+
+// stateToForget gives the state: that of Run, or opened for the purpose. It is nil
+// if there is none.
+func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
+	if _, err := os.Stat(filepath.Join(s.cfg.Dir, "slack.db")); errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, nil
+	}
+	unlock, err := lock(s.cfg.Dir)
+	var held *bot.Error
+	switch {
+	case errors.As(err, &held) && held.Kind == bot.Conflict:
+		// Run holds it: ours, or that of another process, for which we would wait in vain.
+		ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
+		_, leave, err := s.enter(ctx)
+		if err != nil {
+			cancel()
+			return nil, nil, err
+		}
+		return s.state, func() { leave(); cancel() }, nil
+	case err != nil:
+		return nil, nil, err
+	}
+	st, err := openState(ctx, s.cfg.Dir)
+	if err != nil {
+		unlock()
+		return nil, nil, err
+	}
+	return st, func() {
+		if err := st.close(); err != nil {
+			s.log.Error("close state", "err", err)
+		}
+		unlock()
+	}, nil
+}
+
+// splitIdentity takes an identity of ours apart.
+func splitIdentity(id bot.Identity) (team, user string, ok bool) {
+	rest, ours := strings.CutPrefix(string(id), NetworkName+":")
+	team, user, ok = strings.Cut(rest, "/")
+	return team, user, ours && ok && user != ""
+}
+
+// forget deletes the rows. That a message was taken in stays known by its channel
+// and time: a repeat is still a repeat.
+func (s *state) forget(ctx context.Context, f bot.Forgotten) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		do := func(query string, args ...any) error {
+			_, err := tx.ExecContext(ctx, query, args...)
+			return err
+		}
+		// What can't be read may be anybody's words.
+		if err := do("DELETE FROM inbox WHERE state <> 0"); err != nil {
+			return err
+		}
+		if f.Job != "" {
+			for _, t := range f.Threads {
+				_, channel, ts := splitThread(t)
+				if err := do("DELETE FROM inbox WHERE lane = ?", channel+"/"+ts); err != nil {
+					return err
+				}
+				if err := do("DELETE FROM shown WHERE thread = ? AND ? <> ''", string(t), ts); err != nil {
+					return err
+				}
+			}
+			for _, query := range []string{
+				"DELETE FROM inbox WHERE lane IN (SELECT channel || '/' || ts FROM root WHERE job = ?1)",
+				"DELETE FROM shown WHERE job = ?1",
+				"UPDATE seen SET user = '', parts = '' WHERE (channel, root) IN (SELECT channel, ts FROM root WHERE job = ?1)",
+				"DELETE FROM sent WHERE substr(key, 1, length(?1) + 1) = ?1 || '/'",
+				"DELETE FROM root WHERE job = ?1",
+			} {
+				if err := do(query, f.Job); err != nil {
+					return err
+				}
+			}
+		}
+		for _, id := range f.People {
+			_, user, ok := splitIdentity(id)
+			if !ok {
+				continue
+			}
+			for _, query := range []string{
+				"DELETE FROM inbox WHERE user = ?1",
+				"DELETE FROM shown WHERE instr(post, '\"' || ?1 || '\"') > 0",
+				"UPDATE seen SET user = '', parts = '' WHERE user = ?1",
+				"DELETE FROM seen WHERE instr(key, ':' || ?1 || ':') > 0",
+			} {
+				if err := do(query, user); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}
+
+// shrink leaves nothing of what was deleted in the database's files.
+func (s *state) shrink(ctx context.Context) error {
+	for _, q := range []string{"PRAGMA wal_checkpoint(TRUNCATE)", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)"} {
+		if _, err := s.db.ExecContext(ctx, q); err != nil {
+			return err
+		}
+	}
+	return nil
+}
