@@ -96,7 +96,8 @@ func New(t testing.TB, c Config) *Person {
 	client.DeviceID = id.DeviceID(a.DeviceID)
 	p := &Person{ID: client.UserID, Device: client.DeviceID, Token: a.AccessToken, Client: client, t: t, waits: c.Waits,
 		transport: &http.Transport{}, direct: map[id.UserID][]id.RoomID{}, rooms: map[id.RoomID]*room{}, changed: make(chan struct{})}
-	client.Client = &http.Client{Transport: p.transport, Timeout: time.Minute} // a sync waits for 30 s
+	client.Client = &http.Client{Transport: p.transport, Timeout: time.Minute}     // a sync waits for 30 s
+	client.DefaultHTTPRetries, client.DefaultHTTPBackoff = 4, 100*time.Millisecond // servers are restarted in tests
 	client.StateStore = mautrix.NewMemoryStateStore()
 	s := p.newSyncer()
 	client.Syncer = s

@@ -45,6 +45,8 @@ func (p *Person) create(req *mautrix.ReqCreateRoom, encrypted bool) id.RoomID {
 		if err != nil {
 			return "", err
 		}
+		p.whole.Lock()
+		defer p.whole.Unlock()
 		return res.RoomID, p.fetch(ctx, res.RoomID)
 	})
 }
@@ -56,6 +58,8 @@ func (p *Person) TurnEncrypted(room id.RoomID) {
 		if _, err := p.Client.SendStateEvent(ctx, room, event.StateEncryption, "", encryption()); err != nil {
 			return struct{}{}, err
 		}
+		p.whole.Lock()
+		defer p.whole.Unlock()
 		return struct{}{}, p.fetch(ctx, room)
 	})
 }
@@ -63,6 +67,8 @@ func (p *Person) TurnEncrypted(room id.RoomID) {
 // Enter joins a room, by invitation if it is private.
 func (p *Person) Enter(room id.RoomID) {
 	p.t.Helper()
+	p.whole.Lock()
+	defer p.whole.Unlock()
 	do(p, "join", func(ctx context.Context) (struct{}, error) { return struct{}{}, p.enter(ctx, room) })
 }
 

@@ -131,7 +131,7 @@ func (p *Person) invited(ctx context.Context, e *event.Event) {
 	}
 }
 
-// enter joins a room.
+// enter joins a room; the caller holds whole.
 func (p *Person) enter(ctx context.Context, room id.RoomID) error {
 	if err := p.ask(ctx, room, "join", map[string]any{}); err != nil {
 		return err
@@ -140,7 +140,8 @@ func (p *Person) enter(ctx context.Context, room id.RoomID) error {
 }
 
 // fetch takes in a room's state with all its members: without them the keys of
-// what is said would go only to those whose joining was seen.
+// what is said would go only to those whose joining was seen. The caller holds
+// whole, so that no newer answer is taken in between and then overwritten.
 func (p *Person) fetch(ctx context.Context, room id.RoomID) error {
 	state, err := p.Client.State(ctx, room)
 	if err != nil {
