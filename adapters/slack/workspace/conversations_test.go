@@ -82,6 +82,11 @@ func TestHistoryAndReplies(t *testing.T) {
 	if with("true") == nil || with("false") != nil {
 		t.Error("metadata only when asked for")
 	}
+	cursor := a.call("conversations.history", map[string]string{"channel": shop, "limit": "1"})["response_metadata"].(map[string]any)["next_cursor"].(string)
+	a.fine(a.call("conversations.history", map[string]string{"channel": shop, "cursor": cursor}))
+	a.refused(a.call("conversations.replies", map[string]string{"channel": shop, "ts": roots[1], "cursor": cursor}), "invalid_cursor")
+	a.refused(a.call("conversations.history", map[string]string{"channel": a.w.Channel("bay"), "cursor": cursor}), "invalid_cursor")
+	a.forgive("invalid_cursor", 2)
 	a.refused(a.call("conversations.replies", map[string]string{"channel": shop, "ts": "1.000001"}), "thread_not_found")
 	a.refused(a.call("conversations.history", map[string]string{"channel": a.w.Channel("yard")}), "not_in_channel")
 	a.refused(a.call("conversations.history", map[string]string{"channel": a.w.Channel("office")}), "channel_not_found")

@@ -46,7 +46,7 @@ func (a *app) complete(id, channel, thread, comment string) map[string]any {
 }
 
 func TestUpload(t *testing.T) {
-	a := newApp(t, workspace.Options{ShareDelay: 60 * time.Millisecond})
+	a := newApp(t, workspace.Options{ShareDelay: 250 * time.Millisecond})
 	a.open()
 	root := a.w.User("kim").Say("shop", "job")
 	id := a.upload("sheet.pdf", "the sheet", false)

@@ -121,13 +121,13 @@ func TestHTTPDelivery(t *testing.T) {
 }
 
 func TestHTTPRetries(t *testing.T) {
-	a, h, _ := newHook(t, workspace.Options{Retries: []time.Duration{0, 10 * time.Millisecond, 20 * time.Millisecond}, AckTimeout: 100 * time.Millisecond})
+	a, h, _ := newHook(t, workspace.Options{Retries: []time.Duration{0, 10 * time.Millisecond, 20 * time.Millisecond}, AckTimeout: 250 * time.Millisecond})
 	h.answer = func(x hooked) (int, string, http.Header) {
 		switch x.retry {
 		case "":
 			return 500, "", nil
 		case "1":
-			time.Sleep(120 * time.Millisecond)
+			time.Sleep(300 * time.Millisecond)
 		}
 		return 200, "", nil
 	}

@@ -28,7 +28,7 @@ func (a *app) pressed(ts string) string {
 }
 
 func TestResponseURL(t *testing.T) {
-	a := newApp(t, workspace.Options{ReplyLife: 300 * time.Millisecond, NoRateLimit: true})
+	a := newApp(t, workspace.Options{ReplyLife: 800 * time.Millisecond, NoRateLimit: true})
 	a.open()
 	ts := a.post("shop", "", "Ready?", map[string]string{"blocks": button})
 	to := a.pressed(ts)
@@ -65,7 +65,7 @@ func TestResponseURL(t *testing.T) {
 	if s := a.respond(to+"x", `{"text":"x"}`); s != 404 {
 		t.Errorf("invented: %d", s)
 	}
-	time.Sleep(320 * time.Millisecond)
+	time.Sleep(820 * time.Millisecond)
 	if s := a.respond(to, `{"text":"x"}`); s != 404 {
 		t.Errorf("late: %d", s)
 	}

@@ -35,7 +35,7 @@ func TestSocketEnvelopes(t *testing.T) {
 }
 
 func TestSocketURLOnce(t *testing.T) {
-	a := newApp(t, workspace.Options{TicketLife: 30 * time.Millisecond})
+	a := newApp(t, workspace.Options{TicketLife: 200 * time.Millisecond})
 	link := a.callWith(a.w.AppToken(), "apps.connections.open", nil)["url"].(string)
 	conn, _, err := websocket.Dial(context.Background(), link, nil)
 	if err != nil {
@@ -47,7 +47,7 @@ func TestSocketURLOnce(t *testing.T) {
 	}
 	a.forgive("used twice", 1)
 	link = a.callWith(a.w.AppToken(), "apps.connections.open", nil)["url"].(string)
-	time.Sleep(40 * time.Millisecond)
+	time.Sleep(220 * time.Millisecond)
 	if _, _, err := websocket.Dial(context.Background(), link, nil); err == nil {
 		t.Error("a stale URL worked")
 	}
@@ -87,7 +87,7 @@ func TestRedelivery(t *testing.T) {
 }
 
 func TestLostAcknowledgement(t *testing.T) {
-	a := newApp(t, workspace.Options{AckTimeout: 50 * time.Millisecond})
+	a := newApp(t, workspace.Options{AckTimeout: 200 * time.Millisecond})
 	a.open()
 	a.w.LoseAcks(1)
 	a.w.User("kim").Say("shop", "hello")
@@ -146,7 +146,7 @@ func TestDeliveryFaults(t *testing.T) {
 		kim.Say("shop", s)
 	}
 	a.await("message", 5)
-	a.w.Hold(60 * time.Millisecond)
+	a.w.Hold(150 * time.Millisecond)
 	kim.Say("shop", "5")
 	kim.Say("shop", "6")
 	a.await("message", 7)
@@ -278,7 +278,7 @@ func TestPings(t *testing.T) {
 }
 
 func TestInteractionsAreNotRepeated(t *testing.T) {
-	a := newApp(t, workspace.Options{AckTimeout: 50 * time.Millisecond, Retries: []time.Duration{0, 0, 0}})
+	a := newApp(t, workspace.Options{AckTimeout: 150 * time.Millisecond, Retries: []time.Duration{0, 0, 0}})
 	a.open()
 	ts := a.post("shop", "", "Ready?", map[string]string{"blocks": button})
 	a.w.Settle(time.Second)
@@ -289,7 +289,7 @@ func TestInteractionsAreNotRepeated(t *testing.T) {
 	if got := a.w.User("kim").Command("shop", "/milepost", "status"); got.Err != "timeout" {
 		t.Errorf("answer %+v", got)
 	}
-	time.Sleep(80 * time.Millisecond)
+	time.Sleep(180 * time.Millisecond)
 	if len(a.got("block_actions")) != 1 || len(a.got("/milepost")) != 1 {
 		t.Error("repeated")
 	}

@@ -25,7 +25,7 @@ func (a *app) openView() map[string]any {
 }
 
 func TestTriggers(t *testing.T) {
-	a := newApp(t, workspace.Options{TriggerLife: 80 * time.Millisecond})
+	a := newApp(t, workspace.Options{TriggerLife: 300 * time.Millisecond})
 	a.open()
 	id := a.trigger()
 	open := func(trigger, view string) map[string]any {
@@ -41,7 +41,7 @@ func TestTriggers(t *testing.T) {
 	a.refused(open("nothing", modal), "invalid_trigger_id")
 	a.forgive("invalid_trigger_id", 1)
 	id = a.trigger()
-	time.Sleep(100 * time.Millisecond)
+	time.Sleep(320 * time.Millisecond)
 	a.refused(open(id, modal), "expired_trigger_id")
 	a.forgive("too late", 1)
 	a.fine(a.json("views.open", map[string]any{"trigger_id": a.trigger(), "view": map[string]any{"type": "modal", "title": map[string]any{"type": "plain_text", "text": "T"},
