@@ -122,6 +122,10 @@ func TestRoomReplaced(t *testing.T) {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
+	p, err := r.m.destination(t.Context(), &bot.Outbound{Thread: threadName(string(room), string(start))})
+	if err != nil || p.room != next || p.root != "" || p.relation() != nil {
+		t.Errorf("what is for the job goes to %+v, %v", p, err)
+	}
 	if root, err := r.m.state.rootOf(t.Context(), string(threadName(string(room), string(start)))); err != nil || root != "" {
 		t.Errorf("the thread still hangs on %q in the old room, %v", root, err)
 	}

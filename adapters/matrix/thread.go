@@ -16,6 +16,7 @@ import (
 type place struct {
 	room   id.RoomID
 	begins id.EventID // the message that began the job, "" in a room's main line
+	moved  bool       // that message is in the room that this one replaced
 	root   id.EventID // the card on which the thread hangs, "" where there is none (yet)
 	last   id.EventID // what people last wrote in the thread: clients without threads show it as an answer to that
 }
@@ -27,7 +28,11 @@ func (m *Matrix) destination(ctx context.Context, out *bot.Outbound) (*place, er
 	if !strings.HasPrefix(room, "!") || begins != "" && !strings.HasPrefix(begins, "$") {
 		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("send: %.200q is no thread of this network", out.Thread)}
 	}
-	p := &place{room: id.RoomID(room), begins: id.EventID(begins)}
+	home, err := m.state.homeOf(ctx, room)
+	if err != nil {
+		return nil, storeFault(err)
+	}
+	p := &place{room: id.RoomID(home), begins: id.EventID(begins), moved: home != room}
 	if err := m.recall(ctx, p.room); err != nil {
 		return nil, err
 	}
@@ -38,10 +43,13 @@ func (m *Matrix) destination(ctx context.Context, out *bot.Outbound) (*place, er
 	if err != nil {
 		return nil, storeFault(err)
 	}
-	if root == "" {
+	if root == "" && !p.moved {
 		if root, err = m.findRoot(ctx, p, out); err != nil || root == "" {
 			return p, err
 		}
+	}
+	if root == "" {
+		return p, nil
 	}
 	p.root = id.EventID(root)
 	last, err := m.state.lastOf(ctx, root, m.cfg.User)
@@ -59,7 +67,7 @@ func (p *place) relation() *event.RelatesTo {
 	switch {
 	case p.root != "":
 		return (&event.RelatesTo{}).SetThread(p.root, p.last)
-	case p.begins != "":
+	case p.begins != "" && !p.moved:
 		return (&event.RelatesTo{}).SetReplyTo(p.begins)
 	}
 	return nil
