@@ -2,7 +2,6 @@ package workspace
 
 import (
 	"encoding/json"
-	"fmt"
 	"strings"
 )
 
@@ -242,5 +241,3 @@ func (u *User) Reload() {
 	defer u.w.mu.Unlock()
 	delete(u.w.ephem, u.id)
 }
-
-func (p Press) String() string { return fmt.Sprintf("%s on %s%s", p.Choice, p.TS, p.View) }
