@@ -20,9 +20,8 @@ const (
 )
 
 // pragmas of every database, put where the server takes them for a part of the
-// file's name. With the journal it has by default, a /sync that a client cut
-// short now and then leaves a lock behind, and for minutes nothing is shown to
-// anybody. Data that outlive the system are not needed.
+// file's name. Writers don't wait for readers then, nor for the disk: data that
+// outlive the system are not needed.
 const pragmas = "%3F_pragma=journal_mode(WAL)&_pragma=synchronous(OFF)"
 
 // config is the server's own format, version 2. Paths in it are relative to its
