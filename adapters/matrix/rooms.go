@@ -14,6 +14,19 @@ type rooms struct{ *mautrix.MemoryStateStore }
 
 func newRooms() *rooms { return &rooms{mautrix.NewMemoryStateStore().(*mautrix.MemoryStateStore)} }
 
+// SetMembership puts a changed copy in the place of what is known: others may be
+// reading that just now, which the library does not see to.
+func (r *rooms) SetMembership(ctx context.Context, room id.RoomID, user id.UserID, now event.Membership) error {
+	c := event.MemberEventContent{}
+	if old, err := r.TryGetMember(ctx, room, user); err != nil {
+		return err
+	} else if old != nil {
+		c = *old
+	}
+	c.Membership = now
+	return r.SetMember(ctx, room, user, &c)
+}
+
 // GetRoomJoinedOrInvitedMembers leaves out who has left: keys are not for them.
 func (r *rooms) GetRoomJoinedOrInvitedMembers(ctx context.Context, room id.RoomID) ([]id.UserID, error) {
 	members, err := r.GetAllMembers(ctx, room)
