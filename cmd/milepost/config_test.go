@@ -178,3 +178,21 @@ func TestConfigEncryption(t *testing.T) {
 		}
 	}
 }
+
+// The configurations that the README shows are taken as they stand there.
+func TestReadmeConfig(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	blocks := strings.Split(strings.ReplaceAll(string(text), "\r\n", "\n"), "```toml\n")[1:]
+	for _, b := range blocks {
+		b, _, _ = strings.Cut(b, "```")
+		if _, err := parseConfig("README.md", b); err != nil {
+			t.Error(err)
+		}
+	}
+	if len(blocks) == 0 {
+		t.Error("none is shown")
+	}
+}
