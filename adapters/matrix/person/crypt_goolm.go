@@ -4,23 +4,29 @@ package person
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"sync"
 	"time"
 
+	"go.mau.fi/util/dbutil"
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/crypto"
 	"maunium.net/go/mautrix/crypto/attachment"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
+	_ "modernc.org/sqlite" // the driver of that name
 )
 
 // CanEncrypt says if people of this build can use encrypted rooms.
 const CanEncrypt = true
 
-// olm is a person's encryption, with its keys in memory.
+// olm is a person's encryption. Its keys lie in a database, as the library's
+// store in memory is not safe to use from two goroutines.
 type olm struct {
+	db      *dbutil.Database
 	present func(id.RoomID) []id.UserID
 	mach    *crypto.OlmMachine
 	mu      sync.Mutex // one message is encrypted at a time: a second one needs no second session
@@ -28,12 +34,31 @@ type olm struct {
 
 // newCrypt makes a device's keys, gives the public ones to the server and has the
 // syncer bring what concerns them.
-func newCrypt(ctx context.Context, client *mautrix.Client, s *syncer) (crypt, error) {
+func newCrypt(ctx context.Context, dir string, client *mautrix.Client, s *syncer) (_ crypt, err error) {
 	state, ok := client.StateStore.(crypto.StateStore)
 	if !ok {
 		return nil, errors.New("the store of rooms is not one for encryption")
 	}
-	o := &olm{present: s.p.present, mach: crypto.NewOlmMachine(client, nil, crypto.NewMemoryStore(nil), state)}
+	raw, err := sql.Open("sqlite", "file:"+filepath.ToSlash(filepath.Join(dir, "keys.db"))+
+		"?_txlock=immediate&_pragma=foreign_keys(1)&_pragma=journal_mode(WAL)&_pragma=synchronous(OFF)&_pragma=busy_timeout(5000)")
+	if err != nil {
+		return nil, err
+	}
+	raw.SetMaxOpenConns(1)
+	db, err := dbutil.NewWithDB(raw, "sqlite")
+	if err != nil {
+		return nil, errors.Join(err, raw.Close())
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, db.Close())
+		}
+	}()
+	store := crypto.NewSQLCryptoStore(db, nil, "", client.DeviceID, []byte("key of a test"))
+	if err := store.DB.Upgrade(ctx); err != nil {
+		return nil, fmt.Errorf("make tables: %w", err)
+	}
+	o := &olm{db: db, present: s.p.present, mach: crypto.NewOlmMachine(client, nil, store, state)}
 	if err := o.mach.Load(ctx); err != nil {
 		return nil, fmt.Errorf("make keys: %w", err)
 	}
@@ -99,4 +124,7 @@ func (o *olm) seal(content []byte) ([]byte, *event.EncryptedFileInfo) {
 	return sealed, &event.EncryptedFileInfo{EncryptedFile: *key}
 }
 
-func (o *olm) close() { o.mach.Destroy() }
+func (o *olm) close() error {
+	o.mach.Destroy()
+	return o.db.Close()
+}

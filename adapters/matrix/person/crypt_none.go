@@ -12,6 +12,6 @@ import (
 // CanEncrypt says if people of this build can use encrypted rooms.
 const CanEncrypt = false
 
-func newCrypt(context.Context, *mautrix.Client, *syncer) (crypt, error) {
+func newCrypt(context.Context, string, *mautrix.Client, *syncer) (crypt, error) {
 	return nil, errors.New("encrypted rooms are not in this build")
 }

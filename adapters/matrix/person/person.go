@@ -1,7 +1,7 @@
 // Package person has people for tests of the Matrix adapter: clients of their
 // own, with nothing in common with the adapter but the library's requests. Where
-// the adapter uses the library's crypto helper and a database, these use its Olm
-// machine and memory. Nothing of the program imports the package.
+// the adapter uses the library's crypto helper, these use its Olm machine. Nothing
+// of the program imports the package.
 //
 // Encryption needs the build tag goolm; without it JoinEncrypted skips the test.
 package person
@@ -64,7 +64,7 @@ type crypt interface {
 	mautrix.CryptoHelper
 	trust(ctx context.Context, user id.UserID) (map[id.DeviceID]string, error)
 	seal(content []byte) ([]byte, *event.EncryptedFileInfo)
-	close()
+	close() error
 }
 
 // Join registers someone who knows nothing of encryption, and starts to sync.
@@ -104,7 +104,7 @@ func New(t testing.TB, c Config) *Person {
 	if c.Encrypted {
 		ctx, cancel := context.WithTimeout(context.Background(), callWithin)
 		defer cancel()
-		if p.crypt, err = newCrypt(ctx, client, s); err != nil {
+		if p.crypt, err = newCrypt(ctx, t.TempDir(), client, s); err != nil {
 			t.Fatalf("join %s: %v", c.Name, err)
 		}
 		client.Crypto = p.crypt
@@ -141,7 +141,9 @@ func (p *Person) Back() {
 func (p *Person) Stop() {
 	p.Away()
 	if p.crypt != nil {
-		p.crypt.close()
+		if err := p.crypt.close(); err != nil {
+			p.t.Errorf("%s: close keys: %v", p.ID, err)
+		}
 	}
 	p.transport.CloseIdleConnections()
 }
