@@ -143,6 +143,12 @@ func transient(err error) bool {
 	return code >= 500 || code == http.StatusTooManyRequests || code == http.StatusRequestTimeout || code < 300
 }
 
+// final says whether the server has said no for good. A token it does not take
+// is another matter: that ends the sync, and then nothing was decided.
+func final(err error) bool {
+	return err != nil && !transient(err) && !errors.Is(err, context.Canceled) && status(err) != http.StatusUnauthorized
+}
+
 // status gives the HTTP status of a refusal, 0 where there was no answer.
 func status(err error) int {
 	var he mautrix.HTTPError

@@ -40,12 +40,14 @@ func (m *Matrix) fillGap(ctx context.Context, r *roomNews, from string) error {
 		m.in.tried = 0
 	case ctx.Err() != nil:
 		return ctx.Err()
+	case errors.Is(err, mautrix.MUnknownToken):
+		return err
 	case errors.Is(err, errNoEnd):
 		m.cfg.Log.Error("matrix: more was missed in a room than is fetched at once; the oldest is left out", "room", r.id, "fetched", len(older))
-	case transient(err) && m.in.tried < gapTries:
+	case !final(err) && m.in.tried < gapTries:
 		m.in.tried++
 		return err
-	case transient(err):
+	case !final(err):
 		m.in.tried, r.gap = 0, from
 		m.cfg.Log.Error("matrix: messages of a room can't be fetched; tried again later, they will come out of order", "room", r.id, "err", err)
 		return nil
@@ -111,7 +113,7 @@ func (m *Matrix) fillLater(ctx context.Context) {
 	}
 	for room, from := range gaps {
 		events, err := m.pageBack(ctx, id.RoomID(room), from)
-		if err != nil && !errors.Is(err, errNoEnd) && (transient(err) || ctx.Err() != nil) {
+		if err != nil && !errors.Is(err, errNoEnd) && !final(err) {
 			continue
 		}
 		now := time.Now().UnixMilli()

@@ -3,7 +3,6 @@ package matrix
 import (
 	"context"
 	"encoding/json"
-	"net/http"
 	"strings"
 	"time"
 	"unicode"
@@ -49,7 +48,7 @@ func soundID(s, sigil string) bool {
 func (m *Matrix) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, error) {
 	in := bot.Inbound{Network: NetworkName, Delivery: string(evt.ID), From: Identity(string(evt.Sender)),
 		Begins: threadName(string(evt.RoomID), string(evt.ID))}
-	if err := m.know(ctx, string(evt.RoomID)); err != nil && (transient(err) || ctx.Err() != nil) {
+	if err := m.know(ctx, string(evt.RoomID)); err != nil && !final(err) {
 		return in, err
 	}
 	if at := time.UnixMilli(evt.Timestamp); evt.Timestamp > 0 && at.Before(time.Now().Add(24*time.Hour)) {
@@ -170,6 +169,9 @@ func (m *Matrix) hearRedaction(ctx context.Context, evt *event.Event) ([]bot.Inb
 	if ok, err := m.sameSender(ctx, evt, target); err != nil || !ok {
 		return nil, err // somebody keeping order in the room takes nothing back
 	}
+	if err := m.state.dropAside(ctx, string(target)); err != nil {
+		return nil, err // it could not be read, and need not be any more
+	}
 	in, err := m.inbound(ctx, evt)
 	if err != nil {
 		return nil, err
@@ -222,10 +224,10 @@ func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*even
 	switch {
 	case err == nil:
 		return e, nil
-	case transient(err) || ctx.Err() != nil || status(err) == http.StatusUnauthorized:
-		return nil, err
+	case final(err):
+		return nil, nil
 	}
-	return nil, nil
+	return nil, err
 }
 
 // called says whether a text is meant for the assistant, and takes the call out

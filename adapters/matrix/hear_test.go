@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"reflect"
 	"strings"
 	"testing"
@@ -49,6 +50,8 @@ func quiet(t testing.TB) *Matrix {
 			return parse(t, `{"event_id":"$oldcard","sender":"@milepost:shop.example","type":"m.room.message","content":{"msgtype":"m.notice","body":"card","m.relates_to":{"m.in_reply_to":{"event_id":"$oldstart"}}}}`), nil
 		case "$away":
 			return nil, errors.New("no line")
+		case "$revoked":
+			return nil, mautrix.HTTPError{Response: &http.Response{StatusCode: http.StatusUnauthorized}, RespError: &mautrix.MUnknownToken}
 		}
 		return nil, mautrix.HTTPError{Response: notFound, RespError: &mautrix.MNotFound}
 	}
@@ -212,10 +215,30 @@ func react(to, key string) string {
 // What can't be asked for now is no reason to let a message go.
 func TestHearWithoutLine(t *testing.T) {
 	m := quiet(t)
-	evt := parse(t, text("* 226", `,"m.new_content":{"msgtype":"m.text","body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"$away"}`))
+	for _, target := range []string{"$away", "$revoked"} {
+		evt := parse(t, text("* 226", `,"m.new_content":{"msgtype":"m.text","body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"`+target+`"}`))
+		evt.RoomID = "!work:shop.example"
+		if ins, err := m.hear(context.Background(), evt, relation(evt)); err == nil || final(err) {
+			t.Errorf("%s: got %v, %v; want an error that passes", target, ins, err)
+		}
+	}
+}
+
+// What could not be read and is taken back will not be read later.
+func TestUnreadTakenBack(t *testing.T) {
+	m := quiet(t)
+	m.cipher = &locked{}
+	putRaw(t, m, secret("x", threadR))
+	if err := m.state.putAside(context.Background(), 1, waitsSaid); err != nil {
+		t.Fatal(err)
+	}
+	evt := parse(t, `{"event_id":"$r","sender":"@ann:shop.example","type":"m.room.redaction","redacts":"$e","content":{}}`)
 	evt.RoomID = "!work:shop.example"
-	if ins, err := m.hear(context.Background(), evt, relation(evt)); err == nil || !transient(err) {
-		t.Errorf("got %v, %v; want an error that passes", ins, err)
+	if ins, err := m.hear(context.Background(), evt, relation(evt)); err != nil || len(ins) != 2 || ins[0].Delete != "$e" {
+		t.Errorf("heard %v, %v", ins, err)
+	}
+	if left := m.rows(t); len(left) != 0 {
+		t.Errorf("rows left: %v", left)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"net/http"
 	"slices"
 	"sync"
 	"time"
@@ -182,7 +183,7 @@ func (m *Matrix) again(ctx context.Context, ln *lane, n int64, err error) {
 	b := backoff{tries: ln.tries}
 	wait := b.next(err)
 	ln.tries++
-	if transient(err) {
+	if transient(err) || status(err) == http.StatusUnauthorized {
 		m.cfg.Log.Warn("matrix: message not handled", "row", n, "err", brief(err), "again in", wait.Round(time.Millisecond))
 		m.in.lanes.park(ln, wait)
 		return
@@ -265,6 +266,12 @@ func (s *state) row(ctx context.Context, n int64) (*row, error) {
 func (s *state) tried(ctx context.Context, n int64) (tries int, err error) {
 	err = s.db.QueryRowContext(ctx, "UPDATE inbox SET tries = tries + 1 WHERE n = ? RETURNING tries", n).Scan(&tries)
 	return tries, ignoreNone(err)
+}
+
+// dropAside deletes the row of an event that was put aside.
+func (s *state) dropAside(ctx context.Context, evt string) error {
+	_, err := s.db.ExecContext(ctx, "DELETE FROM inbox WHERE event = ? AND waits <> ?", evt, waitsNot)
+	return err
 }
 
 // putAside takes a row out of its lane, and keeps it.

@@ -44,7 +44,7 @@ func fill(t *testing.T, m *Matrix, lanes map[string]string, order []string) {
 }
 
 // answering runs the workers until it is stopped.
-func answering(t *testing.T, m *Matrix, e *ear, most int) (stop func()) {
+func answering(t testing.TB, m *Matrix, e *ear, most int) (stop func()) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	m.in.hear, m.in.lanes = e, newLanes(most)
@@ -270,4 +270,28 @@ func TestHeardKinds(t *testing.T) {
 			t.Errorf("%s: %t", raw, got)
 		}
 	}
+}
+
+// From a message stored to it being handed over, deleted rows included.
+func BenchmarkInbox(b *testing.B) {
+	m := quiet(b)
+	tx, err := m.state.db.Begin()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i := range b.N {
+		e := parse(b, strings.Replace(text("225/45 R17", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$card"}`), `"$e"`, fmt.Sprintf(`"$e%d"`, i), 1))
+		e.RoomID = "!work:shop.example"
+		if err := m.putEvent(context.Background(), tx, e, false, 1); err != nil {
+			b.Fatal(err)
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		b.Fatal(err)
+	}
+	e := newEar()
+	b.ResetTimer()
+	stop := answering(b, m, e, lanesMost)
+	e.wait(b, 5*time.Minute, b.N, nil)
+	stop()
 }

@@ -94,7 +94,7 @@ func (m *Matrix) answerInvite(ctx context.Context, evt *event.Event) error {
 		}
 	}
 	if _, err := m.client.JoinRoomByID(ctx, evt.RoomID); err != nil {
-		if transient(err) || ctx.Err() != nil {
+		if !final(err) {
 			return fmt.Errorf("join room: %w", err)
 		}
 		m.cfg.Log.Warn("matrix: invitation can't be followed", "room", evt.RoomID, "by", evt.Sender, "err", err)
@@ -113,7 +113,7 @@ func (m *Matrix) mayInvite(user string) bool {
 func (m *Matrix) decline(ctx context.Context, evt *event.Event, why string) error {
 	m.cfg.Log.Info("matrix: invitation declined", "room", evt.RoomID, "by", evt.Sender, "reason", why)
 	_, err := m.client.LeaveRoom(ctx, evt.RoomID, &mautrix.ReqLeave{Reason: why})
-	if err != nil && (transient(err) || ctx.Err() != nil) {
+	if err != nil && !final(err) {
 		return fmt.Errorf("decline invitation: %w", err)
 	}
 	return nil // withdrawn, or declined before a crash
@@ -130,7 +130,7 @@ func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
 		req.Via = []string{server}
 	}
 	if _, err := m.client.JoinRoom(ctx, string(c.ReplacementRoom), req); err != nil {
-		if transient(err) || ctx.Err() != nil {
+		if !final(err) {
 			return fmt.Errorf("follow a room: %w", err)
 		}
 		m.cfg.Log.Warn("matrix: a room was replaced; the new one takes an invitation", "room", evt.RoomID, "new", c.ReplacementRoom)
@@ -145,7 +145,7 @@ func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
 // in the old is still heard.
 func (m *Matrix) arrived(ctx context.Context, room id.RoomID) error {
 	if err := m.know(ctx, string(room)); err != nil {
-		if transient(err) || ctx.Err() != nil {
+		if !final(err) {
 			return err
 		}
 		return nil
@@ -163,7 +163,7 @@ func (m *Matrix) arrived(ctx context.Context, room id.RoomID) error {
 	var c event.TombstoneEventContent
 	switch err := m.client.StateEvent(ctx, old, event.StateTombstone, "", &c); {
 	case err == nil && c.ReplacementRoom == room:
-	case err != nil && (transient(err) || ctx.Err() != nil):
+	case err != nil && !final(err):
 		return fmt.Errorf("ask what replaced a room: %w", err)
 	default:
 		m.cfg.Log.Warn("matrix: a room says it replaces one that does not say so", "room", room, "old", old)
