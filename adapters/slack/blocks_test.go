@@ -17,7 +17,7 @@ import (
 // asSent is a post as chat.postMessage gets it, for the validator.
 func asSent(t interface{ Fatal(...any) }, m message) json.RawMessage {
 	o := map[string]any{"text": m.text, "unfurl_links": false, "unfurl_media": false, "mrkdwn": false,
-		"metadata": metadata(rowID("k7mw2pd/1"), aim{channel: "C0SHOP", job: "k7mw2pd"})}
+		"metadata": metadata(rowID("k7mw2pd/1"), aim{channel: "C0SHOP", job: "k7mw2pd", card: true})}
 	if m.blocks != nil {
 		o["blocks"] = m.blocks
 	}

@@ -2,6 +2,7 @@ package slack
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"strings"
@@ -114,24 +115,24 @@ func (s *voice) says(t *testing.T, out bot.Outbound) {
 func (s *voice) until(t *testing.T, out bot.Outbound) error {
 	t.Helper()
 	for end := time.Now().Add(60 * time.Second); ; {
-		err := s.Send
-		var e error
+		send := s.Send
 		if out.Reply.Kind == flow.Card && len(out.Reply.To) == 0 {
-			e = s.EditCard(t.Context(), out)
-		} else {
-			e = err(t.Context(), out)
+			send = s.EditCard
 		}
+		e := send(t.Context(), out)
 		if e == nil {
 			return nil
 		}
 		if time.Now().After(end) {
 			return e
 		}
-		if b, ok := e.(*bot.Error); ok && b.Kind != bot.Unavailable {
+		var b *bot.Error
+		if errors.As(e, &b) && b.Kind != bot.Unavailable {
 			return e
 		}
 		pause := 50 * time.Millisecond
-		if asked, ok := e.(interface{ RetryAfter() time.Duration }); ok {
+		var asked interface{ RetryAfter() time.Duration }
+		if errors.As(e, &asked) {
 			pause = asked.RetryAfter()
 		}
 		time.Sleep(pause)

@@ -26,6 +26,7 @@ type aim struct {
 	channel, root string
 	thread        string // its name
 	job           string
+	card          bool // the post is the thread's card
 }
 
 // Send says a message. It waits for its turn in the channel. The same key again
@@ -47,21 +48,59 @@ func (s *Slack) Send(ctx context.Context, out bot.Outbound) error {
 		defer s.mouth.wake()
 	}
 	defer s.mouth.homes.changed()
-	p := s.post(&out)
-	for i, one := range split(p) {
-		key := out.Key
+	err = s.sendAll(ctx, out.Key, a, &out)
+	if is(err, gone) {
+		return s.sendDirect(ctx, &out, a, err)
+	}
+	return err
+}
+
+// sendAll sends a message's posts and files.
+func (s *Slack) sendAll(ctx context.Context, key string, a aim, out *bot.Outbound) error {
+	for i, one := range split(s.post(out)) {
+		k := key
 		if i > 0 {
-			key += "#" + strconv.Itoa(i+1)
+			k += "#" + strconv.Itoa(i+1)
 		}
-		if err := s.sendPost(ctx, key, a, one); err != nil {
+		if err := s.sendPost(ctx, k, a, one); err != nil {
 			return err
 		}
 	}
 	for i := range out.Reply.Files {
-		if err := s.sendFile(ctx, out.Key+"#file"+strconv.Itoa(i+1), a, out.Reply.Files[i]); err != nil {
+		if err := s.sendFile(ctx, key+"#file"+strconv.Itoa(i+1), a, out.Reply.Files[i]); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+// sendDirect says it in direct messages to those it is for, when their channel
+// takes nothing more from us: there they can go on. Where that can't be either it
+// is the channel's refusal that counts.
+func (s *Slack) sendDirect(ctx context.Context, out *bot.Outbound, a aim, refused error) error {
+	told := false
+	for _, w := range out.Reply.To {
+		team, user, ok := splitIdentity(out.Users[w])
+		if !ok || team != s.me.Team || !isID(user) {
+			continue
+		}
+		direct, err := s.openDirect(ctx, user)
+		if err != nil || direct == a.channel {
+			if err != nil && (code(err) == "" || wait(err) > 0) {
+				return failed("send directly", err)
+			}
+			continue
+		}
+		to := aim{channel: direct, thread: a.thread, job: a.job}
+		if err := s.sendAll(ctx, out.Key+"#to/"+user, to, out); err != nil {
+			return err
+		}
+		told = true
+	}
+	if !told {
+		return refused
+	}
+	s.log.Warn("a channel takes nothing from us; said in direct messages", "channel", a.channel, "code", code(refused))
 	return nil
 }
 
@@ -120,9 +159,9 @@ func (s *Slack) call(p *post, out *bot.Outbound) {
 		if w == out.By {
 			return
 		}
-		team, user, _ := strings.Cut(strings.TrimPrefix(string(out.Users[w]), NetworkName+":"), "/")
+		team, user, ok := splitIdentity(out.Users[w])
 		switch {
-		case strings.HasPrefix(string(out.Users[w]), NetworkName+":") && team == s.me.Team && isID(user):
+		case ok && team == s.me.Team && isID(user):
 			p.Calls = append(p.Calls, user)
 		case out.Names[w] != "":
 			names = append(names, out.Names[w])
@@ -247,11 +286,39 @@ func (s *Slack) call1(ctx context.Context, row string, a *aim, p *post) (string,
 		ts, err = s.postMessage(ctx, row, *a, m)
 	}
 	if is(err, rootless) && a.root != "" {
-		s.log.Warn("the thread's first message is gone, sent to the channel", "channel", a.channel)
-		a.root = ""
+		if err := s.newRoot(ctx, a); err != nil {
+			return "", err
+		}
 		ts, err = s.postMessage(ctx, row, *a, m)
 	}
 	return ts, err
+}
+
+// newRoot gives a thread whose first message was deleted another one: its card
+// anew. Where no card is known, what is said goes to the channel.
+func (s *Slack) newRoot(ctx context.Context, a *aim) error {
+	s.log.Warn("a thread's first message is gone; it begins anew", "channel", a.channel)
+	card, ok, err := s.state.uproot(ctx, a.thread, a.root)
+	if err != nil {
+		return failed("begin thread anew", err)
+	}
+	key := a.thread + "/after/" + a.root
+	a.root = ""
+	if !ok {
+		return nil
+	}
+	as := *a
+	as.card = true
+	m := render(&card.post)
+	ts, err := s.postMessage(ctx, rowID(key), as, m)
+	if err != nil {
+		return err
+	}
+	card.ts, a.root = ts, ts
+	if err := s.state.replant(context.WithoutCancel(ctx), card); err != nil {
+		return failed("begin thread anew", err)
+	}
+	return nil
 }
 
 func (s *Slack) postMessage(ctx context.Context, row string, a aim, m message) (string, error) {
@@ -274,7 +341,7 @@ func (s *Slack) postMessage(ctx context.Context, row string, a aim, m message) (
 // the root of.
 func metadata(row string, a aim) api.SlackMetadata {
 	m := api.SlackMetadata{EventType: eventType, EventPayload: map[string]any{"row": row}}
-	if a.root == "" && a.job != "" {
+	if a.card {
 		m.EventPayload["thread"] = rowID(a.thread)
 	}
 	return m

@@ -225,6 +225,29 @@ func (s *state) oneShown(ctx context.Context, where string, args ...any) (shown,
 	return list[0], true, nil
 }
 
+// uproot forgets a thread's first message and gives the card it showed, which is
+// kept until there is another.
+func (s *state) uproot(ctx context.Context, thread, ts string) (card shown, ok bool, err error) {
+	card, ok, err = s.oneShown(ctx, "thread = ? AND ts = ?", thread, ts)
+	if err == nil && !ok {
+		_, err = s.db.ExecContext(ctx, "DELETE FROM root WHERE thread = ?", thread)
+	}
+	return card, ok && card.post.Kind == flow.Card, err
+}
+
+// replant hangs a thread on another card.
+func (s *state) replant(ctx context.Context, card shown) error {
+	return s.tx(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM shown WHERE thread = ? AND instr(post, '\"Kind\":\"card\"') > 0", card.thread); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "UPDATE root SET channel = ?, ts = ? WHERE thread = ?", card.channel, card.ts, card.thread); err != nil {
+			return err
+		}
+		return putShown(ctx, tx, card, false)
+	})
+}
+
 // setOpen notes whether a thread's job is open: what was missed is read back in
 // open ones.
 func (s *state) setOpen(ctx context.Context, thread string, open bool) error {
