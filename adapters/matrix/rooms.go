@@ -27,17 +27,6 @@ func (r *rooms) SetMembership(ctx context.Context, room id.RoomID, user id.UserI
 	return r.SetMember(ctx, room, user, &c)
 }
 
-// SetMembership puts a new member in the place of the old, which others may be
-// reading: the library changes it where it lies.
-func (r *rooms) SetMembership(ctx context.Context, room id.RoomID, user id.UserID, membership event.Membership) error {
-	c := event.MemberEventContent{}
-	if have, _ := r.TryGetMember(ctx, room, user); have != nil { // in memory: no error
-		c = *have
-	}
-	c.Membership = membership
-	return r.SetMember(ctx, room, user, &c)
-}
-
 // GetRoomJoinedOrInvitedMembers leaves out who has left: keys are not for them.
 func (r *rooms) GetRoomJoinedOrInvitedMembers(ctx context.Context, room id.RoomID) ([]id.UserID, error) {
 	members, err := r.GetAllMembers(ctx, room)
