@@ -127,7 +127,15 @@ func TestForgetPeople(t *testing.T) {
 		}
 		// Who is still in a room that is written to is looked up again.
 		noor.Leave(j.room)
-		for end := time.Now().Add(10 * time.Second); j.m.store.IsMembership(t.Context(), j.room, noor.ID, "join") && time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+		after := j.kim.Say(j.room, "she has left").String()
+		for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+			seen, err := j.m.state.isSeen(t.Context(), after)
+			if err != nil || time.Now().After(end) {
+				t.Fatalf("what came after it is not here: %v", err)
+			}
+			if seen {
+				break
+			}
 		}
 		if err := j.m.Forget(t.Context(), bot.Forgotten{Shop: bot.DefaultShop, People: []bot.Identity{Identity(noor.ID.String()), "slack:T/U"}}); err != nil {
 			t.Fatal(err)
