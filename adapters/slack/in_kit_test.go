@@ -16,6 +16,7 @@ import (
 
 	"milepost/adapters/slack/workspace"
 	"milepost/bot"
+	"milepost/flow"
 )
 
 func TestMain(m *testing.M) {
@@ -104,6 +105,9 @@ func transports(t *testing.T, test func(t *testing.T, http bool)) {
 func listen(t *testing.T, http bool, o workspace.Options) *rig {
 	t.Helper()
 	o.NoRateLimit = true
+	if o.AckTimeout == 0 {
+		o.AckTimeout = 1500 * time.Millisecond
+	}
 	r := &rig{t: t, w: workspace.New(t, o), ear: &ear{}, log: &logged{}, http: http}
 	r.cfg = Config{BotToken: r.w.BotToken(), AppToken: r.w.AppToken(), SigningSecret: r.w.SigningSecret(), APIURL: r.w.APIURL(), Dir: t.TempDir(),
 		Every: -1, Log: slog.New(slog.NewTextHandler(r.log, &slog.HandlerOptions{Level: slog.LevelDebug}))}
@@ -154,6 +158,7 @@ func (r *rig) start(with ...func(*Slack)) {
 	}
 	if r.http {
 		r.await("listening", func() bool { return r.addr() != "" })
+		r.cfg.EventsAddr = r.addr() // the same after a restart
 		r.await("challenge answered", func() bool {
 			base := "http://" + r.addr()
 			return r.w.UseHTTP(base+PathEvents, base+PathInteractions, base+PathCommands) == nil
@@ -251,4 +256,61 @@ func readAll(a *bot.Attachment) string {
 		return "error: " + err.Error()
 	}
 	return string(b)
+}
+
+// begins has a person begin a job and gives its thread and the message's ts.
+func (r *rig) begins(who string) (thread bot.Thread, ts string) {
+	r.t.Helper()
+	ts = r.w.User(who).Say("shop", "@milepost Harrow Drifter")
+	r.await("the job's beginning", func() bool { return strings.HasSuffix(r.ear.texts(), "Harrow Drifter") })
+	return threadName(r.w.Team(), r.w.Channel("shop"), ts), ts
+}
+
+// card posts the job's card and gives its ts: the root of the thread.
+func (r *rig) card(thread bot.Thread, job string) string {
+	r.t.Helper()
+	err := r.EditCard(r.t.Context(), bot.Outbound{Key: job + "/1", Shop: bot.DefaultShop, Network: NetworkName, Thread: thread, Job: job, Log: 1,
+		Reply: flow.Reply{Kind: flow.Card, Text: "Card of " + job, Phase: flow.PhaseBackup}})
+	if err != nil {
+		r.t.Fatalf("card: %v", err)
+	}
+	ts, err := r.state.rootOf(r.t.Context(), string(thread))
+	if err != nil || ts == "" {
+		r.t.Fatalf("no root: %v", err)
+	}
+	return ts
+}
+
+// prompt asks something in a thread and gives the post's ts.
+func (r *rig) prompt(thread bot.Thread, job string, n int, choices ...string) string {
+	r.t.Helper()
+	key := fmt.Sprintf("%s/%d", job, n)
+	out := bot.Outbound{Key: key, Shop: bot.DefaultShop, Network: NetworkName, Thread: thread, Job: job, Log: int64(n),
+		Reply: flow.Reply{Kind: flow.Prompt, Text: fmt.Sprintf("Question %d?", n), Phase: flow.PhaseBackup, Role: flow.Technician}}
+	for _, c := range choices {
+		out.Reply.Choices = append(out.Reply.Choices, flow.Choice{Label: "Choose " + c, Send: fmt.Sprintf("%s.%d.%s", job, n, c)})
+	}
+	if err := r.Send(r.t.Context(), out); err != nil {
+		r.t.Fatalf("prompt: %v", err)
+	}
+	ts, _, _, err := r.state.sentAs(r.t.Context(), key)
+	if err != nil || ts == "" {
+		r.t.Fatalf("no prompt: %v", err)
+	}
+	return ts
+}
+
+func promptReply(text string, sends ...string) flow.Reply {
+	r := flow.Reply{Kind: flow.Prompt, Text: text, Phase: flow.PhaseBackup, Role: flow.Technician}
+	for _, s := range sends {
+		r.Choices = append(r.Choices, flow.Choice{Label: "Choose " + s, Send: s})
+	}
+	return r
+}
+
+func keepInto(kept *[]arrival) func(context.Context, []arrival) error {
+	return func(_ context.Context, list []arrival) error {
+		*kept = append(*kept, list...)
+		return nil
+	}
 }

@@ -97,21 +97,28 @@ func (e *ears) attend(ctx context.Context, client *socketmode.Client) (err error
 		case ev = <-client.Events:
 		}
 		batch = batch[:0]
-		for more := true; more && len(batch) < maxBatch; {
+		var fail error
+		for more := true; more; {
 			d, err := e.event(ctx, ev)
 			if err != nil {
-				return err
+				fail = err
+				break
 			}
 			if d != nil {
 				batch = append(batch, *d)
 			}
-			select {
-			case ev = <-client.Events:
-			default:
-				more = false
+			if more = len(batch) < maxBatch; more {
+				select {
+				case ev = <-client.Events:
+				default:
+					more = false
+				}
 			}
 		}
 		e.take(ctx, client, batch)
+		if fail != nil {
+			return fail
+		}
 	}
 }
 
