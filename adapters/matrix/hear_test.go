@@ -252,6 +252,33 @@ func TestDirect(t *testing.T) {
 	}
 }
 
+func TestTrustOf(t *testing.T) {
+	m := quiet(t)
+	if err := m.state.setEncrypted(context.Background(), "!secret:shop.example"); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name   string
+		room   id.RoomID
+		sealed bool
+		state  id.TrustState
+		want   flow.Trust
+	}{
+		{"plain room", "!work:shop.example", false, 0, ""},
+		{"in clear in an encrypted room", "!secret:shop.example", false, id.TrustStateVerified, flow.Unverified},
+		{"unsigned device", "!secret:shop.example", true, id.TrustStateUnset, flow.Unverified},
+		{"key from somebody else", "!secret:shop.example", true, id.TrustStateForwarded, flow.Unverified},
+		{"signed by another", "!secret:shop.example", true, id.TrustStateCrossSignedUntrusted, flow.Unverified},
+		{"signed by its owner", "!secret:shop.example", true, id.TrustStateCrossSignedTOFU, flow.Verified},
+	} {
+		evt := &event.Event{RoomID: c.room}
+		evt.Mautrix.WasEncrypted, evt.Mautrix.TrustState = c.sealed, c.state
+		if got, err := m.trustOf(context.Background(), evt); err != nil || got != c.want {
+			t.Errorf("%s: %q, %v", c.name, got, err)
+		}
+	}
+}
+
 func TestPatternOf(t *testing.T) {
 	m := quiet(t)
 	ctx := context.Background()

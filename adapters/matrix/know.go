@@ -2,6 +2,7 @@ package matrix
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"maunium.net/go/mautrix"
@@ -21,16 +22,22 @@ type knowing struct {
 // know asks for a room's state, members and encryption above all, before
 // anything is sent there: once for each start and stay.
 func (m *Matrix) know(ctx context.Context, room string) error {
-	m.in.mu.Lock()
-	k := m.in.known[room]
-	if k != nil {
+	var k *knowing
+	for {
+		m.in.mu.Lock()
+		if k = m.in.known[room]; k == nil {
+			break
+		}
 		m.in.mu.Unlock()
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-k.done:
+		}
+		if !errors.Is(k.err, context.Canceled) && !errors.Is(k.err, context.DeadlineExceeded) {
 			return k.err
 		}
+		// Whoever asked has gone away: we ask.
 	}
 	k = &knowing{done: make(chan struct{})}
 	m.in.known[room] = k

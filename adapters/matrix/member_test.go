@@ -71,6 +71,23 @@ func TestDirectRoom(t *testing.T) {
 	}
 }
 
+// Without encryption there is no use in a room that has it.
+func TestEncryptedInvitation(t *testing.T) {
+	r := newRig(t)
+	r.cfg.Encryption = false
+	r.start().ready()
+	ann := person.Join(t, r.server, "ann")
+	var made struct {
+		Room string `json:"room_id"`
+	}
+	r.server.Call(t, ann.Token, "POST", "/_matrix/client/v3/createRoom", map[string]any{"preset": "private_chat", "invite": []string{r.cfg.User},
+		"initial_state": []any{map[string]any{"type": "m.room.encryption", "state_key": "", "content": map[string]string{"algorithm": "m.megolm.v1.aes-sha2"}}}}, &made)
+	ann.WaitMembers(id.RoomID(made.Room), 20*time.Second, event.MembershipLeave, r.user())
+	if left := r.proxy.Requests("POST", "/leave"); len(left) != 1 || !strings.Contains(string(left[0].Body), whyNoCipher) {
+		t.Errorf("declined by %d requests", len(left))
+	}
+}
+
 // A database that was lost answers nothing of before.
 func TestNothingOldAnswered(t *testing.T) {
 	r := newRig(t).start().ready()

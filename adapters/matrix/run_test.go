@@ -163,6 +163,44 @@ func TestFaultsOfTheLine(t *testing.T) {
 	}
 }
 
+// A homeserver that is not there yet is no reason to give up.
+func TestStartsWithoutLine(t *testing.T) {
+	r := newRig(t)
+	r.proxy.Down()
+	r.start()
+	time.Sleep(1500 * time.Millisecond)
+	var e *bot.Error
+	if err := r.m.Ready(); !errors.As(err, &e) || e.Kind != bot.Unavailable {
+		t.Errorf("without a line: %v", err)
+	}
+	r.proxy.Up(t)
+	r.ready()
+	if n := r.proxy.Count("GET", "/sync"); n == 0 {
+		t.Error("no sync")
+	}
+}
+
+// The end comes soon also while it waits for an answer.
+func TestStopsSoon(t *testing.T) {
+	for name, down := range map[string]bool{"in the long poll": false, "without a line": true} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t)
+			if down {
+				r.proxy.Down()
+				r.start()
+			} else {
+				r.start().ready()
+			}
+			time.Sleep(300 * time.Millisecond)
+			begin := time.Now()
+			r.stop()
+			if d := time.Since(begin); d > 2*time.Second {
+				t.Errorf("took %v", d)
+			}
+		})
+	}
+}
+
 func TestRefusedToken(t *testing.T) {
 	r := newRig(t).start().ready()
 	r.server.Logout(t, homeserver.Account{AccessToken: r.cfg.AccessToken})
