@@ -25,6 +25,7 @@ type post struct {
 	Calls   []string      `json:",omitempty"` // user ids of those who must answer and were not here
 	Name    string        `json:",omitempty"` // or their names, where they are on no Slack
 	Form    string        `json:",omitempty"` // form that answers it, "" none
+	Job     string        `json:",omitempty"` // whose question the form answers
 
 	Ask    int       `json:",omitempty"` // number of the question, 0 if it is none
 	To     flow.Role `json:",omitempty"` // whose turn it is
@@ -213,21 +214,21 @@ func buttons(p *post) []api.BlockElement {
 		n = 0
 	}
 	for i, c := range p.Choices[:n] {
-		label := oneLine(c.Label)
-		if len(p.Choices) > 1 {
-			label = strconv.Itoa(i+1) + "  " + label // the number can be typed as well
-		}
-		b := api.NewButtonBlockElement(actionChoose+":"+strconv.Itoa(i+1), c.Send, plain(label, maxLabel))
+		b := api.NewButtonBlockElement(actionChoose+":"+strconv.Itoa(i+1), c.Send, plain(oneLine(c.Label), maxLabel))
 		if i == 0 {
 			b.Style = api.StylePrimary
 		}
 		list = append(list, b)
 	}
 	if p.Form != "" && !p.Over {
-		list = append(list, api.NewButtonBlockElement(actionForm, p.Form, plain(sayForm, maxLabel)))
+		list = append(list, api.NewButtonBlockElement(actionForm, p.formTap(), plain(sayForm, maxLabel)))
 	}
 	return list
 }
+
+// formTap is what the form's button sends: of the form of a choice that there
+// never is, so that the core takes it as stale once the question is over.
+func (p *post) formTap() string { return p.Job + "." + strconv.Itoa(p.Ask) + "." + actionForm }
 
 // picked says what was chosen and by whom.
 func picked(p *post) string {

@@ -193,14 +193,6 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
 		}
 	}
-	if i.Actions[0].ID == actionForm {
-		// A form whose question is over: as stale as any other button.
-		if p.job == "" {
-			return nil, nil
-		}
-		in.Tap = p.job + ".0." + actionForm
-		return []bot.Inbound{in}, nil
-	}
 	if err := h.st.tapped(ctx, channel, ts, i.User.ID, in.Name, value); err != nil {
 		return nil, unavailable("note a choice", err)
 	}

@@ -84,17 +84,17 @@ func (f field) block(first bool) api.Block {
 	}
 	switch f.kind {
 	case number:
-		n := api.NewNumberInputBlockElement(hold, "in", true)
+		n := api.NewNumberInputBlockElement(hold, f.id, true)
 		n.FocusOnLoad = first
 		e = n
 	case text:
-		p := api.NewPlainTextInputBlockElement(hold, "in")
+		p := api.NewPlainTextInputBlockElement(hold, f.id)
 		p.MaxLength, p.FocusOnLoad = 60, first
 		e = p
 	case choice:
-		e = api.NewOptionsSelectBlockElement(api.OptTypeStatic, plain(f.label, 150), "in", f.objects()...)
+		e = api.NewOptionsSelectBlockElement(api.OptTypeStatic, plain(f.label, 150), f.id, f.objects()...)
 	case tick:
-		e = api.NewCheckboxGroupsBlockElement("in", f.objects()...)
+		e = api.NewCheckboxGroupsBlockElement(f.id, f.objects()...)
 	}
 	b := api.NewInputBlock(f.id, plain(f.label, 2000), nil, e)
 	b.Optional = !f.need

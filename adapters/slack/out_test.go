@@ -163,7 +163,7 @@ func TestCardIsTheRoot(t *testing.T) {
 		t.Fatalf("in the thread: %+v", replies)
 	}
 	m := replies[1]
-	if got := m.Buttons(); len(got) != 2 || got[0] != "1  yes" || got[1] != "2  no" {
+	if got := m.Buttons(); len(got) != 2 || got[0] != "yes" || got[1] != "no" {
 		t.Errorf("buttons %q", got)
 	}
 	if want := "Only in this module?\n1 yes\n2 no"; m.Shown != want {

@@ -148,7 +148,9 @@ func (s *Slack) post(out *bot.Outbound) *post {
 		}
 		s.call(p, out)
 	}
-	p.Form = formFor(out)
+	if p.Form = formFor(out); p.Form != "" {
+		p.Job = out.Job
+	}
 	return p
 }
 
