@@ -41,8 +41,8 @@ func (p *Person) create(req *mautrix.ReqCreateRoom, encrypted bool) id.RoomID {
 		req.InitialState = []*event.Event{{Type: event.StateEncryption, StateKey: new(string), Content: event.Content{Parsed: encryption()}}}
 	}
 	return do(p, "create room", func(ctx context.Context) (id.RoomID, error) {
-		res, err := p.Client.CreateRoom(ctx, req)
-		if err != nil {
+		var res mautrix.RespCreateRoom
+		if _, err := p.Client.MakeRequest(ctx, http.MethodPost, p.Client.BuildClientURL("v3", "createRoom"), req, &res); err != nil {
 			return "", err
 		}
 		p.whole.Lock()
@@ -97,7 +97,8 @@ func (p *Person) membership(room id.RoomID, change string, body any) {
 
 // ask changes a membership on the server alone. The library's calls also change
 // its own notes, before the sync tells the part that renews keys: what is said
-// right after a kick then goes out under the key the removed one has.
+// right after a kick then goes out under the key the removed one has. And they
+// write to what the sync is reading.
 func (p *Person) ask(ctx context.Context, room id.RoomID, change string, body any) error {
 	_, err := p.Client.MakeRequest(ctx, http.MethodPost, p.Client.BuildClientURL("v3", "rooms", room, change), body, nil)
 	return err
