@@ -45,8 +45,8 @@ func (b *Bot) Erase(ctx context.Context, shopName, target string) (Erased, error
 	what := Forgotten{Shop: s.name}
 	if isJob(target) {
 		what.Job = target
-		threads, err := b.cfg.Store.Threads(ctx, s.name, target)
-		if err != nil {
+		var threads []JobThread
+		if threads, err = b.cfg.Store.Threads(ctx, s.name, target); err != nil {
 			return er.done, failed("erase", err)
 		}
 		for _, t := range threads {
