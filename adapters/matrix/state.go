@@ -225,25 +225,9 @@ func (s *state) threadOf(ctx context.Context, event string) (thread string, err 
 	return thread, ignoreNone(err)
 }
 
-// sentAs gives what is known of an outgoing message: tried says that a try was
-// begun, event is that of the message once it is known.
-func (s *state) sentAs(ctx context.Context, key string) (event string, tried bool, err error) {
-	err = s.db.QueryRowContext(ctx, "SELECT event FROM sent WHERE key = ?", key).Scan(&event)
-	if errors.Is(err, sql.ErrNoRows) {
-		return "", false, nil
-	}
-	return event, err == nil, err
-}
-
 // trying notes that a message is about to be sent.
 func (s *state) trying(ctx context.Context, key, txn, room string) error {
 	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO sent (key, txn, room, at) VALUES (?, ?, ?, ?)", key, txn, room, time.Now().UnixMilli())
-	return err
-}
-
-// delivered notes the event of a message that is out.
-func (s *state) delivered(ctx context.Context, key, event string) error {
-	_, err := s.db.ExecContext(ctx, "UPDATE sent SET event = ? WHERE key = ?", event, key)
 	return err
 }
 
