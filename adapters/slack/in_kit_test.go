@@ -94,6 +94,8 @@ type rig struct {
 	cfg  Config
 	http bool
 	stop func() error
+
+	hearer Hearer // who hears instead of ear; nil: ear
 }
 
 // transports runs a test over both.
@@ -146,7 +148,11 @@ func (r *rig) start(with ...func(*Slack)) {
 	r.Slack = s
 	ctx, cancel := context.WithCancel(context.Background())
 	over := make(chan error, 1)
-	go func() { over <- s.Run(ctx, r.ear) }()
+	var hear Hearer = r.ear
+	if r.hearer != nil {
+		hear = r.hearer
+	}
+	go func() { over <- s.Run(ctx, hear) }()
 	r.stop = func() error {
 		cancel()
 		select {
