@@ -108,7 +108,9 @@ func slim(e *event.Event) *event.Event {
 func (m *Matrix) fillLater(ctx context.Context) {
 	gaps, err := m.state.gaps(ctx)
 	if err != nil {
-		m.cfg.Log.Warn("matrix: read gaps", "err", err)
+		if ctx.Err() == nil {
+			m.cfg.Log.Warn("matrix: read gaps", "err", err)
+		}
 		return
 	}
 	for room, from := range gaps {

@@ -63,11 +63,11 @@ func TestHearsPlainRoom(t *testing.T) {
 
 func TestRunLeavesNothing(t *testing.T) {
 	r := newRig(t)
+	r.cfg.Homeserver = r.server.URL() // the proxy keeps connections of its own
 	before := goleak.IgnoreCurrent()
 	r.start().ready()
 	r.stop()
-	goleak.VerifyNone(t, before, goleak.IgnoreAnyFunction("net/http.(*conn).serve"), goleak.IgnoreAnyFunction("net/http.(*Transport).dialConnFor"),
-		goleak.IgnoreAnyFunction("net/http/httputil.(*ReverseProxy).ServeHTTP"))
+	goleak.VerifyNone(t, before)
 }
 
 func TestOnlyOne(t *testing.T) {
@@ -160,6 +160,42 @@ func TestFaultsOfTheLine(t *testing.T) {
 	}
 	if r.ear.repeats != 0 {
 		t.Errorf("%d handed over twice", r.ear.repeats)
+	}
+}
+
+// While the disk is full nothing is taken, and nothing lost.
+func TestDiskFull(t *testing.T) {
+	r := newRig(t).start().ready()
+	ann := person.Join(t, r.server, "ann")
+	room := r.room(ann, false)
+	ann.Mention(room, "one", r.user())
+	r.ear.text(t, "one")
+	var most int64
+	if err := r.m.state.db.QueryRow("PRAGMA max_page_count = 1").Scan(&most); err != nil { // as few pages as there are
+		t.Fatal(err)
+	}
+	want := []string{"one"}
+	for i := range 5 {
+		want = append(want, strings.Repeat("long ", 800)+fmt.Sprint(i))
+		ann.Mention(room, want[i+1], r.user())
+	}
+	deadline := time.Now().Add(20 * time.Second)
+	for r.m.Ready() == nil {
+		if time.Now().After(deadline) {
+			t.Fatal("ready with a full disk")
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	t.Logf("while full: %v", r.m.Ready())
+	if n := len(r.ear.all()); n == len(want) {
+		t.Error("the disk was not full")
+	}
+	if err := r.m.state.db.QueryRow("PRAGMA max_page_count = 1000000").Scan(&most); err != nil {
+		t.Fatal(err)
+	}
+	r.ear.wait(t, 30*time.Second, len(want), nil)
+	if got := texts(r.ear.all()); !slices.Equal(got, want) {
+		t.Errorf("heard %.300q", got)
 	}
 }
 
