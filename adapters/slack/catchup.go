@@ -58,6 +58,20 @@ func (e *ears) alive(ctx context.Context, first bool) error {
 	return e.st.setMeta(ctx, metaAlive, strconv.FormatInt(time.Now().UnixMilli(), 10))
 }
 
+// heardLast gives when we last heard, and since when we are here at all.
+func (e *ears) heardLast(ctx context.Context) (alive time.Time, born string, err error) {
+	v, err := e.st.meta(ctx, metaAlive)
+	if err != nil {
+		return alive, "", err
+	}
+	ms, err := strconv.ParseInt(v, 10, 64)
+	if err != nil {
+		return alive, "", nil
+	}
+	born, err = e.st.meta(ctx, metaBorn)
+	return time.UnixMilli(ms), born, err
+}
+
 // catchUp reads back whenever something may have been missed, not too often.
 func (e *ears) catchUp(ctx context.Context) {
 	for {
@@ -85,20 +99,15 @@ func (e *ears) lookBack(ctx context.Context) error {
 	e.mu.Lock()
 	e.behind = false // whatever is missed from here on sets it again
 	e.mu.Unlock()
-	v, err := e.st.meta(ctx, metaAlive)
+	alive, born, err := e.heardLast(ctx)
 	if err != nil {
 		return err
 	}
-	ms, err := strconv.ParseInt(v, 10, 64)
-	if err != nil {
+	if alive.IsZero() {
 		return nil // it never heard: there is nothing to miss
 	}
-	born, err := e.st.meta(ctx, metaBorn)
-	if err != nil {
-		return err
-	}
 	began := time.Now()
-	since := max(tsOf(time.UnixMilli(ms).Add(-e.s.times.overlap)), born)
+	since := max(tsOf(alive.Add(-e.s.times.overlap)), born)
 	n := 0
 	threads, err := e.st.openThreads(ctx)
 	if err != nil {
@@ -129,7 +138,7 @@ func (e *ears) lookBack(ctx context.Context) error {
 		}
 		n += k
 	}
-	e.s.log.Info("read back what may have been missed", "since", time.UnixMilli(ms).UTC().Format(time.RFC3339), "threads", len(done),
+	e.s.log.Info("read back what may have been missed", "since", alive.UTC().Format(time.RFC3339), "threads", len(done),
 		"channels", len(channels), "messages", n, "took", time.Since(began).Round(time.Millisecond).String())
 	return e.alive(ctx, false)
 }

@@ -17,11 +17,17 @@ type hearing struct {
 	s    *Slack
 	st   *state
 	hear Hearer
+	ears *ears
 }
 
 // row hears one row of the inbox. What is told more than once is one message for
 // the core: each part has its delivery.
 func (h *hearing) row(ctx context.Context, r row) error {
+	if strings.HasPrefix(r.key, keyMessage) {
+		if err := h.ears.before(ctx, &r); err != nil {
+			return err
+		}
+	}
 	list, err := h.mean(ctx, &r)
 	if err != nil {
 		return err

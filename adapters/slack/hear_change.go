@@ -193,6 +193,17 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
 		}
 	}
+	if i.Actions[0].ID == actionForm {
+		// A form whose question is over: as stale as any other button of its job.
+		job, err := p.job, error(nil)
+		if job == "" {
+			if job, err = h.st.jobOf(ctx, string(in.Thread)); err != nil || job == "" {
+				return nil, err
+			}
+		}
+		in.Tap = job + ".0." + actionForm
+		return []bot.Inbound{in}, nil
+	}
 	if err := h.st.tapped(ctx, channel, ts, i.User.ID, in.Name, value); err != nil {
 		return nil, unavailable("note a choice", err)
 	}

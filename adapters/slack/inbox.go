@@ -386,7 +386,7 @@ func (in *inbox) work() {
 		in.ready = in.ready[1:]
 		n, first := l.rows[0].n, l.pause == 0
 		in.mu.Unlock()
-		over := in.one(n, first)
+		over, again := in.one(n, first)
 		in.mu.Lock()
 		l.queued = false
 		i := slices.IndexFunc(l.rows, func(w waiting) bool { return w.n == n })
@@ -394,7 +394,7 @@ func (in *inbox) work() {
 			l.rows = slices.Delete(l.rows, i, i+1)
 			in.pending--
 			l.pause = 0
-		} else {
+		} else if !again {
 			l.pause = min(max(2*l.pause, in.time.retry), in.time.most)
 			l.rows[i].due = time.Now().Add(l.pause)
 			// It is tried again before the others: they came after it.
@@ -407,45 +407,53 @@ func (in *inbox) work() {
 	in.running--
 }
 
-// one handles a row and says whether that is over.
-func (in *inbox) one(n int64, first bool) (over bool) {
+// errEarlier says that an older message of the lane has just come in: it goes
+// first.
+var errEarlier = errors.New("an older message goes first")
+
+// one handles a row and says whether that is over, and if not, whether the lane
+// goes on at once.
+func (in *inbox) one(n int64, first bool) (over, again bool) {
 	r, err := in.load(n)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		return true // it was forgotten
+		return true, false // it was forgotten
 	case err == nil:
 		err = in.handle(in.ctx, r)
 	default:
 		err = &bot.Error{Kind: bot.Unavailable, Err: err}
 	}
 	if in.ctx.Err() != nil {
-		return false
+		return false, false
+	}
+	if errors.Is(err, errEarlier) {
+		return false, true
 	}
 	kind, ref := kindOf(err)
 	switch {
 	case err == nil:
 		select {
 		case in.done <- n:
-			return true
+			return true, false
 		case <-in.ctx.Done():
-			return false
+			return false, false
 		}
 	case kind == bot.Unavailable:
 		if first {
 			in.log.Warn("message can't be handled now and is tried again", "row", n, "key", r.key, "kind", kind, "ref", ref)
 		}
-		return false
+		return false, false
 	case kind != bot.Invalid && kind != bot.Forbidden && r.tries+1 < maxTries:
 		if _, err := in.st.db.ExecContext(in.ctx, "UPDATE inbox SET tries = tries + 1 WHERE n = ?", n); err == nil {
-			return false
+			return false, false
 		}
 	}
 	if _, err := in.st.db.ExecContext(in.ctx, "UPDATE inbox SET state = ?, tries = tries + 1 WHERE n = ?", statePoison, n); err != nil {
-		return false
+		return false, false
 	}
 	// Words of the error are not logged: they may quote the message.
 	in.log.Error("message can't be handled and is kept aside", "row", n, "key", r.key, "kind", kind, "ref", ref)
-	return true
+	return true, false
 }
 
 func (in *inbox) load(n int64) (r row, err error) {

@@ -233,7 +233,7 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 		return err
 	}
 	s.begin(ctx, st, me)
-	h := &hearing{s: s, st: st, hear: hear}
+	h := &hearing{s: s, st: st, hear: hear, ears: e}
 	tasks.Go(func() { in.run(ctx, h.row) })
 	tasks.Go(func() { e.catchUp(ctx) })
 	tasks.Go(func() { e.live(ctx) })

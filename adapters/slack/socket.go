@@ -40,8 +40,9 @@ type ears struct {
 	behind bool // something may have been missed and was not looked for yet
 	linked bool
 	lost   time.Time // since when there is no connection
-	bad    int64     // deliveries that could not be read
-	strict int64     // of them those that only the library could not read
+	order  order
+	bad    int64 // deliveries that could not be read
+	strict int64 // of them those that only the library could not read
 }
 
 // delivered is one delivery and what is to be answered.
@@ -354,6 +355,9 @@ func (e *ears) link() {
 	gap := time.Since(e.lost)
 	was := e.linked
 	e.linked = true
+	if !was {
+		e.order.begin(e.lost)
+	}
 	e.mu.Unlock()
 	e.s.ready()
 	if !was && gap > e.s.times.gap {

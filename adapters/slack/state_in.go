@@ -31,6 +31,21 @@ func (s *state) begun(ctx context.Context, thread, key string) (yes bool, err er
 	return yes, err
 }
 
+// earlier says whether an older message of a lane waits.
+func (s *state) earlier(ctx context.Context, lane, at string) (yes bool, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM inbox WHERE state = ? AND lane = ? AND at < ?)", stateWaits, lane, at).Scan(&yes)
+	return yes, err
+}
+
+// jobOf gives the job of a thread, "" if it is not known.
+func (s *state) jobOf(ctx context.Context, thread string) (job string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT job FROM root WHERE thread = ?", thread).Scan(&job)
+	if err := ignoreNone(err); err != nil {
+		return "", unavailable("find job of a thread", err)
+	}
+	return job, nil
+}
+
 // author gives who wrote a message, and its parts.
 func (s *state) author(ctx context.Context, key string) (user, parts string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT user, parts FROM seen WHERE key = ?", key).Scan(&user, &parts)

@@ -1,0 +1,121 @@
+package slack
+
+import (
+	"context"
+	"time"
+)
+
+// Just after a connection was made Slack may deliver what was under way before it
+// later than what was written since: its repeats come with pauses. So the first
+// message of each thread then has the thread looked at, and what is older goes
+// first.
+
+const (
+	maxOrdered = 40              // lanes looked at after one connection
+	orderIn    = 2 * time.Second // a look takes no longer, or there is none
+)
+
+// order is which lanes were looked at since the connection was made. Guarded by
+// ears.mu.
+type order struct {
+	since string // messages from there on may still be under way
+	until time.Time
+	done  map[string]bool
+	off   bool // Slack asked to be left alone
+}
+
+// begin starts anew: lost is since when there was no connection, zero if there was
+// none before.
+func (o *order) begin(lost time.Time) {
+	*o = order{until: time.Now().Add(orderFor), done: map[string]bool{}}
+	if !lost.IsZero() {
+		o.since = tsOf(lost.Add(-time.Minute))
+	}
+}
+
+// orderFor is how long after a connection was made it is looked.
+const orderFor = 10 * time.Second
+
+// take says whether a lane is to be looked at, once.
+func (e *ears) toOrder(lane string) (since string, yes bool) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	o := &e.order
+	if o.off || o.done == nil || o.done[lane] || len(o.done) >= maxOrdered || time.Now().After(o.until) {
+		return "", false
+	}
+	o.done[lane] = true
+	return o.since, true
+}
+
+// before sees to it that nothing older of a message's lane is still under way,
+// just after a connection was made. It gives errEarlier if something was.
+func (e *ears) before(ctx context.Context, r *row) error {
+	o, err := readOuter(r.raw)
+	if err != nil || o.Caught {
+		return nil
+	}
+	ev, err := o.readEvent()
+	if err != nil {
+		return nil
+	}
+	channel, root := string(ev.Channel), threadRoot(&ev.inMessage)
+	lane := laneOf(channel, ev.Thread, ev.TS, r.user)
+	since, yes := e.toOrder(lane)
+	if !yes {
+		return nil
+	}
+	if since, err = e.from(ctx, since); err != nil || since == "" || since >= r.at {
+		return nil // it is only for the order
+	}
+	ctx, stop := context.WithTimeout(ctx, orderIn)
+	defer stop()
+	method, query := "conversations.history", args("channel", channel, "oldest", since, "latest", r.at, "limit", "100")
+	if root != "" {
+		method = "conversations.replies"
+		query.Set("ts", root)
+	}
+	var out struct {
+		Messages []inMessage `json:"messages"`
+	}
+	if err := e.s.read(ctx, method, query, &out); err != nil {
+		if wait(err) > 0 {
+			e.mu.Lock()
+			e.order.off = true
+			e.mu.Unlock()
+		}
+		return nil
+	}
+	older := out.Messages[:0]
+	for _, m := range out.Messages {
+		if m.TS < r.at && laneOf(channel, m.Thread, m.TS, string(m.User)) == lane {
+			older = append(older, m)
+		}
+	}
+	kind := ev.Kind
+	if kind == "" {
+		kind = "channel"
+	}
+	n, err := e.feed(ctx, channel, root, kind, since, older, nil)
+	if err != nil || n == 0 {
+		return nil
+	}
+	waits, err := e.st.earlier(ctx, lane, r.at)
+	if err == nil && waits {
+		return errEarlier
+	}
+	return nil
+}
+
+// from is where it is to be looked from: since the connection before, in this run
+// or the last.
+func (e *ears) from(ctx context.Context, since string) (string, error) {
+	alive, born, err := e.heardLast(ctx)
+	if err != nil || alive.IsZero() {
+		return "", err
+	}
+	if since == "" {
+		since = tsOf(alive.Add(-time.Minute))
+	}
+	return max(since, born), nil
+}
