@@ -67,37 +67,48 @@ var binary = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	hash := sha256.Sum256(bytes.ReplaceAll(sums, []byte("\r\n"), []byte("\n")))
-	dir, err := cacheDir("homeserver-" + hex.EncodeToString(hash[:8]))
-	if err != nil {
-		return "", err
+	name := "homeserver"
+	if runtime.GOOS == "windows" {
+		name += ".exe"
 	}
-	return buildInto(module, dir)
+	dir, err := Cached("homeserver", bytes.ReplaceAll(sums, []byte("\r\n"), []byte("\n")), func(dir string) error {
+		return buildAs(module, filepath.Join(dir, name))
+	})
+	return filepath.Join(dir, name), err
 })
 
-// buildInto builds behind a lock, beside the name and then renamed: a build cut
-// short leaves nothing that looks whole.
-func buildInto(module, dir string) (string, error) {
-	path := filepath.Join(dir, "homeserver")
-	if runtime.GOOS == "windows" {
-		path += ".exe"
+func buildAs(module, path string) error {
+	cmd := exec.Command("go", "build", "-C", module, "-mod=readonly", "-trimpath", "-buildvcs=false", "-o", path, command)
+	// The flags of the run that tests us (-race, tags) are not for the server.
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=", "GOWORK=off", "GOOS=", "GOARCH=")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("build homeserver: %w\n%s", err, lastLines(out, 10))
+	}
+	return nil
+}
+
+// Cached gives a folder in the user's cache, named by what is in it and a hash of
+// the key, that fill has filled once, now or before. Several processes may call
+// it at once. What was cut short is filled again.
+func Cached(kind string, key []byte, fill func(dir string) error) (string, error) {
+	hash := sha256.Sum256(key)
+	dir, err := cacheDir(kind + "-" + hex.EncodeToString(hash[:8]))
+	if err != nil {
+		return "", err
 	}
 	lock := flock.New(filepath.Join(dir, "lock"))
 	if err := lock.Lock(); err != nil {
 		return "", fmt.Errorf("lock %s: %w", dir, err)
 	}
 	defer lock.Close()
-	if _, err := os.Stat(path); err == nil || !errors.Is(err, fs.ErrNotExist) {
-		return path, err
+	whole := filepath.Join(dir, "whole")
+	if _, err := os.Stat(whole); err == nil || !errors.Is(err, fs.ErrNotExist) {
+		return dir, err
 	}
-	part := path + ".part"
-	cmd := exec.Command("go", "build", "-C", module, "-mod=readonly", "-trimpath", "-buildvcs=false", "-o", part, command)
-	// The flags of the run that tests us (-race, tags) are not for the server.
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=", "GOWORK=off", "GOOS=", "GOARCH=")
-	if out, err := cmd.CombinedOutput(); err != nil {
-		return "", fmt.Errorf("build homeserver: %w\n%s", err, lastLines(out, 10))
+	if err := fill(dir); err != nil {
+		return "", err
 	}
-	return path, os.Rename(part, path)
+	return dir, os.WriteFile(whole, nil, 0o600)
 }
 
 // ModuleRoot is the folder of Milepost's go.mod, found upwards from the working

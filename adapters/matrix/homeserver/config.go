@@ -14,6 +14,7 @@ const (
 	configName = "server.yaml"
 	keyName    = "matrix_key.pem"
 	logName    = "server.log"
+	queueName  = "jetstream"
 
 	// ServerName is the part of user and room identifiers after the colon.
 	ServerName = "localhost"
@@ -33,7 +34,7 @@ global:
   disable_federation: true
   presence: {enable_inbound: false, enable_outbound: false}
   cache: {max_size_estimated: 32mb}
-  jetstream: {storage_path: jetstream, addresses: []}
+  jetstream: {storage_path: ` + queueName + `, addresses: []}
 app_service_api: {database: {connection_string: "{{db}}/appservice.db{{pragmas}}"}}
 client_api:
   registration_disabled: false

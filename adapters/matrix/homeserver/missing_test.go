@@ -42,16 +42,42 @@ func TestMissing(t *testing.T) {
 	}
 }
 
-// TestBuildFails: what can't be built says why, and leaves no binary behind.
+// TestBuildFails: what can't be built says why.
 func TestBuildFails(t *testing.T) {
-	module, dir := t.TempDir(), t.TempDir()
+	module, path := t.TempDir(), filepath.Join(t.TempDir(), "homeserver")
 	if err := os.WriteFile(filepath.Join(module, "go.mod"), []byte("module none\n\ngo 1.26\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if path, err := buildInto(module, dir); err == nil || !strings.Contains(err.Error(), command) {
-		t.Errorf("%q, %v", path, err)
+	if err := buildAs(module, path); err == nil || !strings.Contains(err.Error(), command) {
+		t.Errorf("%v", err)
 	}
-	if found, _ := filepath.Glob(filepath.Join(dir, "homeserver*")); len(found) > 0 {
-		t.Errorf("left behind: %q", found)
+}
+
+// TestCached: filled once, and again after it failed; another key is another
+// folder.
+func TestCached(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir()) // on Linux; elsewhere the test would leave folders behind
+	if runtime.GOOS != "linux" {
+		t.Skip("the cache is not ours to fill")
+	}
+	filled := 0
+	fill := func(dir string) error {
+		filled++
+		if filled == 1 {
+			return errors.New("cut short")
+		}
+		return os.WriteFile(filepath.Join(dir, "content"), nil, 0o600)
+	}
+	if _, err := Cached("test", []byte("a"), fill); err == nil {
+		t.Error("no error")
+	}
+	for range 2 {
+		dir, err := Cached("test", []byte("a"), fill)
+		if _, missing := os.Stat(filepath.Join(dir, "content")); err != nil || missing != nil || filled != 2 {
+			t.Errorf("filled %d times, want 2; %v, %v", filled, err, missing)
+		}
+	}
+	if _, err := Cached("test", []byte("b"), fill); err != nil || filled != 3 {
+		t.Errorf("filled %d times, want 3; %v", filled, err)
 	}
 }

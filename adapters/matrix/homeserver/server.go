@@ -132,13 +132,17 @@ func (s *Server) Stop(t testing.TB) {
 }
 
 // Kill ends the server at once. An event it had taken a moment before, and not
-// yet shown to anybody, may never be shown then: it hands events on within
-// itself by a queue that is written late.
+// yet shown to anybody, is never shown then: the queue by which it hands events
+// on within itself is cleared, as it doesn't come through a kill whole and would
+// swallow later events too.
 func (s *Server) Kill(t testing.TB) {
 	t.Helper()
 	s.gate.close()
 	if !s.end(os.Kill) {
 		t.Errorf("kill homeserver: still there after %v", endsWithin)
+	}
+	if err := os.RemoveAll(filepath.Join(s.dir, queueName)); err != nil {
+		t.Errorf("kill homeserver: %v", err)
 	}
 }
 
