@@ -14,14 +14,14 @@ import (
 )
 
 // A Party is the people of a script on a real network, all of them in one job's
-// thread. Each method returns once the network has taken it, with the delivery
-// identifier under which the assistant will hear of it.
+// thread. Each method returns once the network has taken it, with a handle by
+// which it can be edited or deleted.
 type Party interface {
 	Identity(who ScriptPerson) bot.Identity
 	Say(who ScriptPerson, text string) string
 	File(who ScriptPerson, name string, content []byte) string
-	Edit(who ScriptPerson, delivery, text string) string
-	Delete(who ScriptPerson, delivery string) string
+	Edit(who ScriptPerson, handle, text string) string
+	Delete(who ScriptPerson, handle string) string
 	Tap(who ScriptPerson, choice flow.Choice) string
 }
 
@@ -30,11 +30,17 @@ type Party interface {
 type NetWay struct {
 	*BotWay
 	party Party
-	ids   map[string]string // message of the script: its delivery identifier
+	done  map[string]deed // by message of the script
 
 	mu      sync.Mutex
-	heard   map[string]bot.Inbound // dealt with, by delivery
-	changed chan struct{}          // closed and replaced when something was dealt with
+	heard   []bot.Inbound // dealt with
+	changed chan struct{} // closed and replaced when something was dealt with
+}
+
+// deed is what somebody did over the network, and what the assistant heard of it.
+type deed struct {
+	handle string
+	heard  bot.Inbound
 }
 
 // NewNetWay starts a bot on a network that has a party at its other end. The
@@ -49,7 +55,7 @@ func NewNetWay(t testing.TB, s *Script, network bot.Network, party Party) *NetWa
 		t.Fatal(err)
 	}
 	w := &NetWay{BotWay: &BotWay{t: t, s: s, store: NewMemory(), key: key, now: s.Start}, party: party,
-		ids: map[string]string{}, heard: map[string]bot.Inbound{}, changed: make(chan struct{})}
+		done: map[string]deed{}, changed: make(chan struct{})}
 	w.net = &Fake{Named: network.Name(), Fail: w.stored}
 	w.nets, w.who, w.hand = &relay{Fake: w.net, next: network}, party.Identity, w.overNetwork
 	w.start()
@@ -67,7 +73,7 @@ func (w *NetWay) Handle(ctx context.Context, in bot.Inbound) error {
 	if err == nil {
 		w.mu.Lock()
 		defer w.mu.Unlock()
-		w.heard[in.Delivery] = in
+		w.heard = append(w.heard, in)
 		close(w.changed)
 		w.changed = make(chan struct{})
 	}
@@ -77,45 +83,51 @@ func (w *NetWay) Handle(ctx context.Context, in bot.Inbound) error {
 // overNetwork lets somebody do something and waits until it is dealt with. What
 // was done before is delivered again.
 func (w *NetWay) overNetwork(m ScriptMessage) error {
-	if id, ok := w.ids[m.ID]; ok {
-		return w.at().Handle(context.Background(), w.heardAs(id))
+	if d, ok := w.done[m.ID]; ok {
+		return w.at().Handle(context.Background(), d.heard)
 	}
 	w.pass(pace)
-	var id string
+	before, _ := w.heardOf(m.Who, 0)
+	var d deed
 	switch {
 	case m.Edit != "":
-		id = w.party.Edit(m.Who, w.ids[m.Edit], m.Text)
+		d.handle = w.party.Edit(m.Who, w.done[m.Edit].handle, m.Text)
 	case m.Delete != "":
-		id = w.party.Delete(m.Who, w.ids[m.Delete])
+		d.handle = w.party.Delete(m.Who, w.done[m.Delete].handle)
 	case m.File != "":
-		id = w.party.File(m.Who, m.File, m.Bytes)
+		d.handle = w.party.File(m.Who, m.File, m.Bytes)
 	case m.Tap != "":
-		id = w.party.Tap(m.Who, flow.Choice{Send: m.Tap})
+		d.handle = w.party.Tap(m.Who, flow.Choice{Send: m.Tap})
 	default:
-		id = w.party.Say(m.Who, m.Text)
+		d.handle = w.party.Say(m.Who, m.Text)
 	}
-	w.ids[m.ID] = id
 	end := time.After(30 * time.Second)
 	for {
-		w.mu.Lock()
-		_, ok := w.heard[id]
-		changed := w.changed
-		w.mu.Unlock()
-		if ok {
+		heard, changed := w.heardOf(m.Who, len(before))
+		if len(heard) > 0 {
+			d.heard = heard[0]
+			w.done[m.ID] = d
 			return nil
 		}
 		select {
 		case <-changed:
 		case <-end:
-			return fmt.Errorf("%q was not heard of", id)
+			return fmt.Errorf("it was not heard of")
 		}
 	}
 }
 
-func (w *NetWay) heardAs(id string) bot.Inbound {
+// heardOf gives what was heard of somebody, without so many of the first.
+func (w *NetWay) heardOf(who ScriptPerson, but int) ([]bot.Inbound, <-chan struct{}) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.heard[id]
+	var heard []bot.Inbound
+	for _, in := range w.heard {
+		if in.From == w.party.Identity(who) {
+			heard = append(heard, in)
+		}
+	}
+	return heard[but:], w.changed
 }
 
 // Said gives everything that was said, oldest first.

@@ -1,0 +1,181 @@
+package slack
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"milepost/adapters/slack/workspace"
+	"milepost/bot"
+	"milepost/bot/bottest"
+	"milepost/flow"
+)
+
+// The conversations of the terminal go the same through a workspace, over both
+// transports: the same words, and the same entries but for identities and times.
+func TestConversations(t *testing.T) {
+	transports(t, func(t *testing.T, http bool) {
+		for i, s := range bottest.ReadScripts(t, "../../testdata/conversations") {
+			if !s.Has(bottest.WayBot) || slices.ContainsFunc(s.Inputs, func(in *bottest.ScriptInput) bool { return in.Ago > 0 || in.Unread }) {
+				continue // what comes late is of tests of its own
+			}
+			if testing.Short() && i%6 != 0 {
+				continue
+			}
+			t.Run(s.Name, func(t *testing.T) {
+				t.Parallel() // they wait most of the time
+				want := s.Play(t, bottest.NewBotWay(t, s))
+				p := newParty(t, s, http)
+				got := s.Play(t, p.way)
+				got.Same(t, want)
+				p.allSeen()
+			})
+		}
+	})
+}
+
+// party is the people of a script in one channel with the assistant.
+type party struct {
+	t    *testing.T
+	w    *workspace.Workspace
+	way  *bottest.NetWay
+	seen map[string]bool // card of earlier jobs
+	root string          // of the job last begun, "" before
+}
+
+func newParty(t *testing.T, s *bottest.Script, http bool) *party {
+	o := workspace.Options{NoRateLimit: true, NoPreviews: true}
+	var names []string
+	for _, sp := range s.People {
+		o.People = append(o.People, workspace.Person{Name: sp.Name})
+		names = append(names, sp.Name)
+	}
+	o.Channels = []workspace.Channel{{Name: "bay", Members: names, App: true}}
+	p := &party{t: t, w: workspace.New(t, o), seen: map[string]bool{}}
+	r := &rig{t: t, w: p.w, http: http, log: &logged{}, cfg: speakConfig(t, p.w)}
+	r.cfg.SigningSecret, r.cfg.Every = p.w.SigningSecret(), -1
+	if http {
+		r.cfg.EventsAddr = "127.0.0.1:0"
+	}
+	net := &late{}
+	p.way = bottest.NewNetWay(t, s, net, p)
+	r.cfg.Blobs, r.hearer = p.way.Store(), p.way
+	r.start()
+	net.Slack = r.Slack
+	t.Cleanup(r.end)
+	return p
+}
+
+// late is the network, which is made after the bot that it hands to.
+type late struct{ *Slack }
+
+func (late) Name() string { return NetworkName }
+
+func (p *party) user(sp bottest.ScriptPerson) *workspace.User {
+	return p.w.User(sp.Name)
+}
+
+func (p *party) Identity(sp bottest.ScriptPerson) bot.Identity {
+	return Identity(p.w.Team(), p.user(sp).ID())
+}
+
+// Say writes in the job's thread; what begins a job, and what is written before
+// there is one, in the channel.
+func (p *party) Say(sp bottest.ScriptPerson, text string) string {
+	if strings.HasPrefix(strings.ToLower(text), "new job") || !p.hasRoot() {
+		if p.root != "" {
+			p.seen[p.root], p.root = true, ""
+		}
+		return p.user(sp).Say("bay", "@milepost "+text)
+	}
+	return p.user(sp).SayInThread("bay", p.root, text)
+}
+
+// hasRoot finds the card of the job last begun.
+func (p *party) hasRoot() bool {
+	for _, m := range p.w.Messages("bay", "") {
+		if m.App && p.root == "" && !p.seen[m.TS] && strings.Contains(string(m.Metadata), `"thread"`) {
+			p.root = m.TS
+		}
+	}
+	return p.root != ""
+}
+
+func (p *party) File(sp bottest.ScriptPerson, name string, content []byte) string {
+	p.hasRoot()
+	ts, _ := p.user(sp).Upload("bay", p.root, "", workspace.Upload{Name: name, Content: content})
+	return ts
+}
+
+func (p *party) Edit(sp bottest.ScriptPerson, handle, text string) string {
+	p.user(sp).Edit("bay", handle, text)
+	return handle
+}
+
+func (p *party) Delete(sp bottest.ScriptPerson, handle string) string {
+	p.user(sp).Delete("bay", handle)
+	return handle
+}
+
+// Tap presses the button of a choice.
+func (p *party) Tap(sp bottest.ScriptPerson, choice flow.Choice) string {
+	said := p.way.Said()
+	for i := len(said) - 1; i >= 0; i-- {
+		n := slices.IndexFunc(said[i].Reply.Choices, func(c flow.Choice) bool { return c.Send == choice.Send })
+		if n < 0 {
+			continue
+		}
+		label := said[i].Reply.Choices[n].Label
+		for _, m := range p.w.Messages("bay", p.root) {
+			if strings.Contains(string(m.Metadata), rowID(said[i].Key)) {
+				press := workspace.Press{Channel: "bay", TS: m.TS, Choice: label, Stale: !slices.Contains(m.Buttons(), label)}
+				p.user(sp).PressWith(press) // on an old screen, where the button has given way
+				return m.TS
+			}
+		}
+	}
+	p.t.Fatalf("nothing offers %q", choice.Send)
+	return ""
+}
+
+// allSeen checks that every message is shown once, in the order in which it was
+// said.
+func (p *party) allSeen() {
+	p.t.Helper()
+	rows := func() (got []string) {
+		for _, root := range append([]string{""}, p.roots()...) {
+			for _, m := range p.w.Messages("bay", root) {
+				var meta struct {
+					Payload map[string]string `json:"event_payload"`
+				}
+				if !m.App || m.Thread == "" && root != "" || json.Unmarshal(m.Metadata, &meta) != nil || meta.Payload["thread"] != "" {
+					continue
+				}
+				got = append(got, m.TS+" "+meta.Payload["row"])
+			}
+		}
+		slices.Sort(got)
+		for i := range got {
+			_, got[i], _ = strings.Cut(got[i], " ")
+		}
+		return got
+	}
+	var want []string
+	for _, o := range p.way.Said() {
+		want = append(want, rowID(o.Key))
+	}
+	p.w.Await(10*time.Second, func() bool { return len(rows()) >= len(want) })
+	if got := rows(); !slices.Equal(got, want) {
+		p.t.Errorf("shown\n%s\nsaid\n%s", strings.Join(got, " "), strings.Join(want, " "))
+	}
+}
+
+// roots are the cards of all jobs, and what hangs on people's own messages.
+func (p *party) roots() (ts []string) {
+	for _, m := range p.w.Messages("bay", "") {
+		ts = append(ts, m.TS)
+	}
+	return ts
+}
