@@ -122,6 +122,7 @@ func (p *party) Delete(sp bottest.ScriptPerson, handle string) string {
 // Tap presses the button of a choice.
 func (p *party) Tap(sp bottest.ScriptPerson, choice flow.Choice) string {
 	said := p.way.Said()
+	p.hasRoot()
 	for i := len(said) - 1; i >= 0; i-- {
 		n := slices.IndexFunc(said[i].Reply.Choices, func(c flow.Choice) bool { return c.Send == choice.Send })
 		if n < 0 {
