@@ -3,6 +3,7 @@
 package person
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"errors"
@@ -89,6 +90,19 @@ func (o *olm) Encrypt(ctx context.Context, room id.RoomID, kind event.Type, cont
 	return o.mach.EncryptMegolmEvent(ctx, room, kind, content)
 }
 
+// present are those a message is for.
+func (p *Person) present(room id.RoomID) []id.UserID {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	var users []id.UserID
+	for user, m := range p.room(room).members {
+		if m == event.MembershipJoin || m == event.MembershipInvite {
+			users = append(users, user)
+		}
+	}
+	return users
+}
+
 func (o *olm) Decrypt(ctx context.Context, e *event.Event) (*event.Event, error) {
 	return o.mach.DecryptMegolmEvent(ctx, e)
 }
@@ -120,7 +134,8 @@ func (o *olm) trust(ctx context.Context, user id.UserID) (map[id.DeviceID]string
 
 func (o *olm) seal(content []byte) ([]byte, *event.EncryptedFileInfo) {
 	key := attachment.NewEncryptedFile()
-	sealed := key.Encrypt(content)
+	sealed := bytes.Clone(content)
+	key.EncryptInPlace(sealed)
 	return sealed, &event.EncryptedFileInfo{EncryptedFile: *key}
 }
 

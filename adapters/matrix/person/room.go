@@ -114,19 +114,6 @@ func (p *Person) Members(room id.RoomID) map[id.UserID]event.Membership {
 	return maps.Clone(p.room(room).members)
 }
 
-// present are those a message is for.
-func (p *Person) present(room id.RoomID) []id.UserID {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	var users []id.UserID
-	for user, m := range p.room(room).members {
-		if m == event.MembershipJoin || m == event.MembershipInvite {
-			users = append(users, user)
-		}
-	}
-	return users
-}
-
 // WaitJoined waits until this person has seen all of them join the room.
 func (p *Person) WaitJoined(room id.RoomID, timeout time.Duration, users ...id.UserID) {
 	p.t.Helper()

@@ -161,7 +161,7 @@ func (p *Person) file(c *event.MessageEventContent) *File {
 			return data, err
 		}
 		sealed := c.File.EncryptedFile // decrypting keeps its keys in it
-		return sealed.Decrypt(data)
+		return data, sealed.DecryptInPlace(data)
 	}
 	return f
 }
