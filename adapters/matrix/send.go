@@ -169,15 +169,30 @@ func (m *Matrix) sealed(ctx context.Context, it *item, txn string) (event.Type, 
 		}
 		return it.typ, nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("send to the encrypted room %s: %w", it.room, why)}
 	}
-	if err := m.know(ctx, it.room.String()); err != nil {
-		return it.typ, nil, sendFault(ctx, "ask who is in the room", err)
-	}
-	enc, err := m.cipher.Encrypt(ctx, it.room, it.typ, content)
+	enc, err := m.encrypt(ctx, it, content)
 	if err != nil {
-		return it.typ, nil, &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("encrypt: %w", err)}
+		return it.typ, nil, err
 	}
 	enc.RelatesTo = it.rel
 	return event.EventEncrypted, &event.Content{Parsed: enc, Raw: marks}, nil
+}
+
+// encrypt encrypts for those who are in the room, asked for before.
+func (m *Matrix) encrypt(ctx context.Context, it *item, content *event.Content) (*event.EncryptedEventContent, error) {
+	for again := false; ; again = true {
+		if err := m.know(ctx, it.room.String()); err != nil {
+			return nil, sendFault(ctx, "ask who is in the room", err)
+		}
+		enc, err := m.cipher.Encrypt(ctx, it.room, it.typ, content)
+		switch {
+		case err == nil:
+			return enc, nil
+		case errors.Is(err, errUnknownRoom) && !again:
+			m.forgetMembers(it.room.String()) // known for another stay only
+		default:
+			return nil, &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("encrypt: %w", err)}
+		}
+	}
 }
 
 // encrypts says whether a room is encrypted. Our own note of it never goes back;
