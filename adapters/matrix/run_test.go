@@ -4,8 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
+	"net/http"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -61,13 +65,45 @@ func TestHearsPlainRoom(t *testing.T) {
 	}
 }
 
+// The server of the test keeps connections of its own, which look like ours: so
+// ours are counted.
 func TestRunLeavesNothing(t *testing.T) {
 	r := newRig(t)
-	r.cfg.Homeserver = r.server.URL() // the proxy keeps connections of its own
 	before := goleak.IgnoreCurrent()
+	var made, open atomic.Int64
+	r.prepare = func(m *Matrix) {
+		tr := m.client.Client.Transport.(*http.Transport)
+		dial := tr.DialContext
+		tr.DialContext = func(ctx context.Context, network, addr string) (net.Conn, error) {
+			c, err := dial(ctx, network, addr)
+			if err != nil {
+				return nil, err
+			}
+			made.Add(1)
+			open.Add(1)
+			return &countedConn{Conn: c, closed: sync.OnceFunc(func() { open.Add(-1) })}, nil
+		}
+	}
 	r.start().ready()
 	r.stop()
-	goleak.VerifyNone(t, before)
+	goleak.VerifyNone(t, before, goleak.IgnoreAnyFunction("net/http.(*persistConn).readLoop"), goleak.IgnoreAnyFunction("net/http.(*persistConn).writeLoop"),
+		goleak.IgnoreAnyFunction("net/http.(*conn).serve"), goleak.IgnoreAnyFunction("net/http.(*connReader).backgroundRead"))
+	for deadline := time.Now().Add(2 * time.Second); open.Load() > 0 && time.Now().Before(deadline); {
+		time.Sleep(10 * time.Millisecond)
+	}
+	if made.Load() == 0 || open.Load() != 0 {
+		t.Errorf("of %d connections %d are left", made.Load(), open.Load())
+	}
+}
+
+type countedConn struct {
+	net.Conn
+	closed func()
+}
+
+func (c *countedConn) Close() error {
+	c.closed()
+	return c.Conn.Close()
 }
 
 func TestOnlyOne(t *testing.T) {
