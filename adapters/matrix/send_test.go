@@ -370,6 +370,21 @@ func TestNeverPlain(t *testing.T) {
 	}
 }
 
+// Who is in a room was forgotten in between: they are asked for, and all can read.
+func TestMembersForgotten(t *testing.T) {
+	if !hasEncryption {
+		t.Skip("needs the build tag goolm")
+	}
+	s := homeserver.Start(t, homeserver.Options{})
+	j := newJob(t, s, s.URL(), "milepost", true)
+	j.send(j.out(1, flow.Card, "unit 14"))
+	if err := j.m.store.ClearCachedMembers(t.Context(), j.room); err != nil {
+		t.Fatal(err)
+	}
+	j.send(j.out(2, flow.Notice, "to all who are there"))
+	j.only("to all who are there")
+}
+
 // The state is lost: what is out is not said again, and the thread is found,
 // near and far back.
 func TestStateLost(t *testing.T) {
