@@ -26,7 +26,9 @@ const (
 // answerIn is how long a request may take; Slack waits for 3 s.
 const answerIn = 2500 * time.Millisecond
 
-// listen hears requests until ctx is done.
+// listen hears requests until ctx is done. It is one process that hears them: what
+// makes a repeat one, inbox and marks, is in its SQLite file, which no other may
+// use. Several that share the work would need a store in common.
 func (e *ears) listen(ctx context.Context, tasks *sync.WaitGroup) error {
 	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", e.s.cfg.EventsAddr)
 	if err != nil {

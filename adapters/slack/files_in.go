@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -140,7 +141,8 @@ func (s *Slack) download(ctx context.Context, from *url.URL, f inFile) (t *tempF
 	kind := strings.ToLower(res.Header.Get("Content-Type"))
 	switch {
 	case res.StatusCode == http.StatusTooManyRequests:
-		return nil, wait(api.StatusCodeError{Code: res.StatusCode}), errors.New("slack asks to wait")
+		n, _ := strconv.Atoi(res.Header.Get("Retry-After"))
+		return nil, time.Duration(max(n, 1)) * time.Second, errors.New("slack asks to wait")
 	case res.StatusCode >= 500:
 		return nil, 0, fmt.Errorf("status %d", res.StatusCode)
 	case res.StatusCode >= 300 && res.StatusCode < 400:

@@ -368,10 +368,14 @@ func (e *ears) link() {
 
 func (e *ears) unlinked(why error) {
 	e.mu.Lock()
-	if e.linked {
+	was := e.linked
+	if was {
 		e.linked, e.lost = false, time.Now()
 	}
 	e.mu.Unlock()
+	if why == errLink && !was {
+		return // it is being tried: why it failed before stands
+	}
 	if e.s.unready(why) && why != errLink {
 		e.s.log.Warn("not connected", "err", why.Error())
 	}
