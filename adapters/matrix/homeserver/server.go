@@ -117,9 +117,9 @@ func (s *Server) ready(p *process) error {
 }
 
 // Stop ends the server in order and waits for it: about a second. Connections
-// are closed before: while it ends, it answers a waiting /sync with a later
-// position and without the events up to there. Then it is left alone for a
-// while: what it was busy with at the end it takes up again only after 30 s.
+// are closed before: clients that waited in a /sync while it ended were seen to
+// miss events for good. Then it is left alone for a moment, so that it has handed
+// on within itself what it took in.
 func (s *Server) Stop(t testing.TB) {
 	t.Helper()
 	s.gate.close()
