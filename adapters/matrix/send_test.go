@@ -395,12 +395,13 @@ func TestStateLost(t *testing.T) {
 	lose := func() {
 		j.stop()
 		j.cfg.Dir = t.TempDir()
+		s.Restart(t) // it knows transactions only while it runs
 		j.start()
 	}
 	lose()
+	j.send(j.out(3, flow.Notice, "after it"))
 	j.send(j.out(2, flow.Notice, "once"))
 	j.send(j.out(1, flow.Card, "unit 14"))
-	j.send(j.out(3, flow.Notice, "after it"))
 	root := j.only("unit 14")
 	if e := j.only("after it"); e.Root != root.ID {
 		t.Errorf("the thread was not found: %+v", e)
@@ -411,9 +412,11 @@ func TestStateLost(t *testing.T) {
 	}
 	lose()
 	j.send(j.out(3, flow.Notice, "after it"))
+	j.send(j.out(2, flow.Notice, "once"))
 	j.send(j.out(4, flow.Notice, "long after it"))
 	j.send(j.out(5, flow.Card, "unit 14, later"))
 	j.only("after it")
+	j.only("once")
 	if e := j.only("long after it"); e.Root != root.ID {
 		t.Errorf("the thread was not found far back: %+v", e)
 	}
