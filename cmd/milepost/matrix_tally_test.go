@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -29,93 +30,120 @@ func (n tally) holds(t testing.TB) {
 	}
 }
 
-// tally holds what each person reads in the room against what the logs have as
-// said: the messages of a job in their order, a card for each job, a log head for
-// each close.
-func (w *crewWay) tally(p *bottest.ScriptPlay) tally {
-	w.t.Helper()
-	var n tally
-	var want []string
-	for _, log := range p.Logs { // of one job: its thread
+// tally holds what each person reads in rooms against what the logs of all jobs
+// there have as said: the messages of a job in its thread, in their order, a card
+// for each job, a log head for each close. It waits until all is there.
+func (c *crew) tally(logs map[string][]flow.Entry, within time.Duration, rooms ...person.RoomID) tally {
+	c.t.Helper()
+	n := tally{messages: len(logs)}
+	want, begun, heads := map[string][]string{}, map[string]string{}, 0 // of jobs
+	for job, log := range logs {
 		for i := range log {
-			if _, ok := log[i].Fact.(*flow.SaidFact); ok {
-				want = append(want, words(log[i].Item(flow.ItemText)))
+			switch f := log[i].Fact.(type) {
+			case *flow.SaidFact:
+				want[job] = append(want[job], words(log[i].Item(flow.ItemText)))
+				n.messages++
+			case *flow.HeardFact:
+				if begun[job] == "" {
+					begun[job] = f.ID
+				}
+			case *flow.PhaseFact:
+				if f.Phase == flow.PhaseClosed {
+					heads++
+				}
 			}
 		}
 	}
-	n.messages = len(want) + len(p.Logs) + p.Closings()
-	for name, q := range w.people {
+	n.messages += heads
+	end := time.Now().Add(within)
+	for name, q := range c.people {
 		n.people++
-		var cards, heads, said []person.Event
 		var all []person.Event
 		settled := func() bool {
-			all = q.Timeline(w.room)
-			said, cards, heads = w.said(all), nil, nil
-			for _, e := range all {
-				if e.Sender == assistant && e.Content[rootMark] != nil {
-					cards = append(cards, e)
-				}
-				if e.Sender == assistant && isHead(e) {
-					heads = append(heads, e)
-				}
-				if e.Sender == assistant && unread(e) {
-					return false
-				}
+			all = nil
+			for _, room := range rooms {
+				all = append(all, q.Timeline(room)...)
 			}
-			return len(said) >= len(want) && len(cards) >= len(p.Logs) && len(heads) >= p.Closings()
+			ours := slices.DeleteFunc(slices.Clone(all), func(e person.Event) bool { return e.Sender != assistant })
+			return len(ours) >= n.messages && !slices.ContainsFunc(ours, unread)
 		}
-		for end := time.Now().Add(w.within); !settled() && time.Now().Before(end); {
+		for !settled() && time.Now().Before(end) {
 			time.Sleep(20 * time.Millisecond)
 		}
-		once, keys := []person.Event{}, map[string]bool{}
-		for _, e := range said {
-			key, _ := e.Content[keyMark].(string)
-			if key == "" {
-				w.t.Errorf("%s reads a message without its key, or can't read it: %+v", name, e)
-			}
-			if keys[key] {
-				n.doubled++
-				continue
-			}
-			keys[key] = true
-			once = append(once, e)
-		}
-		n.doubled += max(0, len(cards)-len(p.Logs)) + max(0, len(heads)-p.Closings()) + max(0, len(once)-len(want))
-		n.lost += max(0, len(p.Logs)-len(cards)) + max(0, p.Closings()-len(heads)) + max(0, len(want)-len(once))
-		for i := range min(len(once), len(want)) {
-			if !strings.Contains(words(once[i].Body), want[i]) {
-				n.misplaced++
-			}
-			if w.encrypted != once[i].Encrypted {
-				w.t.Errorf("%s: encrypted %v: %q", name, once[i].Encrypted, once[i].Body)
-			}
-		}
-		for _, e := range all {
-			signs := map[string]int{}
-			for _, r := range e.Reactions {
-				if signs[r.Key]++; r.Sender == assistant && signs[r.Key] > 1 {
-					n.doubled++
+		before := n
+		read := c.threads(&n, name, all)
+		n.differ(len(read.heads), heads)
+		n.differ(len(read.cards), len(logs))
+		for job, texts := range want {
+			got := read.said[read.cards[begun[job]]]
+			n.differ(len(got), len(texts))
+			for i := range min(len(got), len(texts)) {
+				if !strings.Contains(words(got[i].Body), texts[i]) {
+					n.misplaced++
 				}
 			}
+			delete(read.said, read.cards[begun[job]])
 		}
-		if n.doubled+n.lost+n.misplaced > 0 {
-			w.t.Logf("%s sees\n%s", name, person.Dump(all))
+		for root, said := range read.said {
+			c.t.Errorf("%s reads %d messages in thread %q, of no job: %q", name, len(said), root, said[0].Body)
+		}
+		if n != before {
+			c.t.Logf("%s sees\n%s", name, tail(person.Dump(all), 400))
 		}
 	}
 	return n
 }
 
-// repeats says how often the program sent the same event again.
-func (c *crew) repeats() string {
-	all, once := 0, map[string]bool{}
-	for _, r := range c.proxy.Requests("PUT", "/send/") {
-		all++
-		once[r.Path] = true // it ends in the transaction
-	}
-	return fmt.Sprintf("%d events sent %d times", len(once), all)
+// differ counts what is there too often or too seldom.
+func (n *tally) differ(got, want int) {
+	n.doubled += max(0, got-want)
+	n.lost += max(0, want-got)
 }
 
-func words(s string) string { return strings.Join(strings.Fields(s), " ") }
+// inThreads is what somebody reads of the assistant, each message once.
+type inThreads struct {
+	cards map[string]person.EventID         // by the message that began the job, as logs name it
+	said  map[person.EventID][]person.Event // by card
+	heads []person.Event
+}
+
+// threads sorts it, and counts what is there twice.
+func (c *crew) threads(n *tally, name string, all []person.Event) inThreads {
+	r := inThreads{cards: map[string]person.EventID{}, said: map[person.EventID][]person.Event{}}
+	keys := map[string]bool{}
+	for _, e := range all {
+		signs := map[string]int{}
+		for _, sign := range e.Reactions {
+			if sign.Sender == assistant {
+				signs[sign.Key]++
+				n.doubled += min(1, signs[sign.Key]-1)
+			}
+		}
+		if e.Sender != assistant {
+			continue
+		}
+		key, _ := e.Content[keyMark].(string)
+		if key == "" || unread(e) || c.encrypted != e.Encrypted {
+			c.t.Errorf("%s reads, encrypted %v, a message without key, or can't read it: %+v", name, e.Encrypted, e)
+		}
+		if keys[key] {
+			n.doubled++
+			continue
+		}
+		keys[key] = true
+		switch began := inLog(e.ReplyTo); {
+		case isHead(e):
+			r.heads = append(r.heads, e)
+		case isCard(e) && r.cards[began] != "":
+			n.doubled++
+		case isCard(e):
+			r.cards[began] = e.ID
+		default:
+			r.said[e.Root] = append(r.said[e.Root], e)
+		}
+	}
+	return r
+}
 
 // golden holds a play against the script: its words, and the log that a bot in
 // memory makes of it.
@@ -137,3 +165,15 @@ func (w *crewWay) golden(p *bottest.ScriptPlay) {
 	}
 	p.Same(w.t, want)
 }
+
+// repeats says how often the program sent the same event again.
+func (c *crew) repeats() string {
+	all, once := 0, map[string]bool{}
+	for _, r := range c.proxy.Requests("PUT", "/send/") {
+		all++
+		once[r.Path] = true // it ends in the transaction
+	}
+	return fmt.Sprintf("%d events sent %d times", len(once), all)
+}
+
+func words(s string) string { return strings.Join(strings.Fields(s), " ") }

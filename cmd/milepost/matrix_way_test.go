@@ -41,7 +41,9 @@ type crewWay struct {
 	after   map[string]int64
 }
 
-func newCrewWay(t testing.TB, s *bottest.Script, encrypted bool) *crewWay {
+// newCrewWay gathers the people of a script and starts the program, once what is
+// to be prepared is.
+func newCrewWay(t testing.TB, s *bottest.Script, encrypted bool, prepare ...func(*crew)) *crewWay {
 	t.Helper()
 	names := []string{}
 	for _, p := range s.People {
@@ -51,6 +53,9 @@ func newCrewWay(t testing.TB, s *bottest.Script, encrypted bool) *crewWay {
 	people, names := append(slices.Clone(s.People), bottest.ScriptPerson{Name: "Onlooker", Role: flow.Supervisor}), append(names, "onlooker")
 	w := &crewWay{crew: newCrew(t, encrypted, s.Policy, people...), s: s, within: 60 * time.Second, ids: map[string]person.EventID{},
 		disturb: func(_ int, write func()) { write() }}
+	for _, p := range prepare {
+		p(w.crew)
+	}
 	w.start().ready().gather(names...)
 	return w
 }
@@ -189,10 +194,10 @@ func heardOnce(dir string) (heard map[string]int, ends map[string]int64, err err
 }
 
 // Log exports a job beside the program, verifies the export and reads it.
-func (w *crewWay) Log(job string) ([]flow.Entry, error) {
-	file := filepath.Join(w.t.TempDir(), "job.jsonl")
+func (c *crew) Log(job string) ([]flow.Entry, error) {
+	file := filepath.Join(c.t.TempDir(), "job.jsonl")
 	var out, errs bytes.Buffer
-	for _, args := range [][]string{{"export", job, "-o", file, "--config", w.file}, {"verify", file, "--config", w.file}} {
+	for _, args := range [][]string{{"export", job, "-o", file, "--config", c.file}, {"verify", file, "--config", c.file}} {
 		if code := execute(args, &streams{in: strings.NewReader(""), out: &out, err: &errs}); code != exitDone {
 			return nil, fmt.Errorf("%v: exit code %d: %s", args, code, errs.String())
 		}
@@ -207,11 +212,13 @@ func (w *crewWay) Log(job string) ([]flow.Entry, error) {
 // said picks what the assistant said, but for the card and for log heads, which
 // come when they come.
 func (c *crew) said(all []person.Event) []person.Event {
-	return slices.DeleteFunc(slices.Clone(all), func(e person.Event) bool {
-		return e.Sender != assistant || e.Content[rootMark] != nil || isHead(e)
-	})
+	return slices.DeleteFunc(slices.Clone(all), func(e person.Event) bool { return e.Sender != assistant || isCard(e) || isHead(e) })
 }
 
 func unread(e person.Event) bool { return e.Err != "" }
 
-func isHead(e person.Event) bool { return strings.HasPrefix(e.Body, "Log head ") }
+func isCard(e person.Event) bool { return e.Sender == assistant && e.Content[rootMark] != nil }
+
+func isHead(e person.Event) bool {
+	return e.Sender == assistant && strings.HasPrefix(e.Body, "Log head ")
+}
