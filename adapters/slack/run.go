@@ -2,17 +2,12 @@ package slack
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net/http"
-	"os"
-	"path/filepath"
 	"sync"
 	"time"
 
-	"github.com/gofrs/flock"
 	api "github.com/slack-go/slack"
 
 	"milepost/bot"
@@ -52,13 +47,6 @@ type Slack struct {
 
 	// slow is for tests: a store in trouble. nil: the inbox as it is.
 	slow func(keep func(context.Context, []arrival) error) func(context.Context, []arrival) error
-}
-
-// self is who we are in the workspace.
-type self struct {
-	Team string `json:"team"`
-	User string `json:"user"`
-	Bot  string `json:"bot"`
 }
 
 // times are pauses, shorter in tests.
@@ -197,7 +185,6 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	}
 	defer func() { err = errors.Join(err, st.close()) }()
 	defer s.web.CloseIdleConnections()
-
 	defer s.ask.CloseIdleConnections()
 	dropParts(s.cfg.Dir)
 	in, err := newInbox(ctx, s, st)
@@ -212,7 +199,8 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	defer func() { s.outside(err) }()
 
 	tasks.Go(func() { in.commit(ctx) })
-	e := &ears{s: s, st: st, in: in, ctx: ctx, tasks: &tasks, keep: in.keep, beside: make(chan struct{}, maxBeside), look: make(chan struct{}, 1), ended: make(chan error, 1)}
+	e := &ears{s: s, st: st, in: in, ctx: ctx, tasks: &tasks, keep: in.keep, beside: make(chan struct{}, maxBeside),
+		look: make(chan struct{}, 1), ended: make(chan error, 1)}
 	if s.slow != nil {
 		e.keep = s.slow(in.keep)
 	}
@@ -250,13 +238,6 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	return e.hold(ctx)
 }
 
-// self is who we are, empty before that is known.
-func (s *Slack) self() self {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.me
-}
-
 // begin lets others in.
 func (s *Slack) begin(ctx context.Context, st *state, me self) {
 	s.mu.Lock()
@@ -289,83 +270,4 @@ func (s *Slack) outside(err error) {
 	if empty != nil {
 		<-empty
 	}
-}
-
-// lock keeps a second process out of the state directory.
-func lock(dir string) (unlock func(), err error) {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("lock state: %w", err)
-	}
-	l := flock.New(filepath.Join(dir, "slack.lock"), flock.SetPermissions(0o600))
-	ok, err := l.TryLock()
-	switch {
-	case err != nil:
-		return nil, fmt.Errorf("lock state: %w", err)
-	case !ok:
-		return nil, &bot.Error{Kind: bot.Conflict, Err: errors.New("lock state: another process uses it; Slack is served by one process for each state directory")}
-	}
-	return func() { _ = l.Unlock() }, nil
-}
-
-// grave are the answers after which no further try can help: somebody has to
-// mend the token or the installation.
-var grave = []string{"invalid_auth", "not_authed", "account_inactive", "token_revoked"}
-
-// graveError says it in words for the operator.
-func graveError(err error) error {
-	return &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("slack refuses us for good (%s): check both tokens and that the app is still installed", plainly(err))}
-}
-
-// whoami asks Slack who we are, until it answers.
-func (s *Slack) whoami(ctx context.Context, st *state) (self, error) {
-	for pause := s.times.retry; ; pause = min(2*pause, s.times.most) {
-		r, err := s.api.AuthTestContext(ctx)
-		switch {
-		case ctx.Err() != nil:
-			return self{}, ctx.Err()
-		case is(err, grave):
-			return self{}, graveError(err)
-		case err == nil && s.cfg.Team != "" && r.TeamID != s.cfg.Team:
-			return self{}, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("the bot token is of workspace %s, configured is %s", r.TeamID, s.cfg.Team)}
-		case err == nil && r.UserID != "" && r.TeamID != "":
-			me := self{Team: r.TeamID, User: r.UserID, Bot: r.BotID}
-			b, err := json.Marshal(me)
-			if err != nil {
-				return self{}, fmt.Errorf("keep who we are: %w", err)
-			}
-			return me, st.setMeta(ctx, "me", string(b))
-		case err == nil:
-			err = errors.New("auth.test does not say who we are")
-		}
-		if s.unready(fmt.Errorf("auth.test: %s", plainly(err))) {
-			s.log.Warn("slack does not answer", "method", "auth.test", "err", plainly(err))
-		}
-		if !sleep(ctx, max(pause, wait(err))) {
-			return self{}, ctx.Err()
-		}
-	}
-}
-
-// sleep waits and says whether ctx still lasts.
-func sleep(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return ctx.Err() == nil
-	case <-ctx.Done():
-		return false
-	}
-}
-
-// plainly gives an error's words for the log: without addresses, which can hold
-// a file's name or a ticket.
-func plainly(err error) string {
-	if err == nil {
-		return ""
-	}
-	if u := urlError(err); u != nil {
-		return u.Op + ": " + plainly(u.Err)
-	}
-	return err.Error()
 }
