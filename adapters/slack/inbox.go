@@ -45,7 +45,6 @@ type inbox struct {
 	ready   []*lane
 	running int
 	pending int
-	linked  time.Time // when the connection was made last
 	handle  func(context.Context, row) error
 	ctx     context.Context // of run; nil before
 	tasks   sync.WaitGroup  // of workers

@@ -37,28 +37,21 @@ func (w waiting) before(o waiting) int {
 }
 
 // arrived lets a stored row wait in its lane: a little, because Slack may deliver
-// out of order, and longer where that is likely.
+// out of order, and longer where that is likely: it comes as a repeat, or several
+// of the lane come at once.
 func (in *inbox) arrived(name string, w waiting, soon, unsure bool) {
 	in.mu.Lock()
 	defer in.mu.Unlock()
 	l := in.lanes[name]
-	wait := in.time.settle
+	w.due = w.came.Add(in.time.settle)
 	switch {
 	case soon:
-		wait = 0
-	case unsure, l != nil && len(l.rows) > 0, time.Since(in.linked) < in.time.fresh:
-		wait = in.time.unsure
-	}
-	w.due = w.came.Add(wait)
-	if l != nil && len(l.rows) > 0 && !soon {
-		// The one in front waits on with it, but not for ever.
+		w.due = w.came
+	case unsure:
+		w.due = w.came.Add(in.time.unsure)
+	case l != nil && len(l.rows) > 0 && l.pause == 0 && !l.queued:
 		front := &l.rows[0]
-		if most := front.came.Add(2 * in.time.unsure); l.pause == 0 && front.due.After(time.Now()) && front.due.Before(w.due) {
-			front.due = w.due
-			if front.due.After(most) {
-				front.due = most
-			}
-		}
+		front.due = front.came.Add(in.time.unsure)
 	}
 	in.insert(name, w)
 }
@@ -263,14 +256,6 @@ func (in *inbox) prune(ctx context.Context) {
 	if err != nil && ctx.Err() == nil {
 		in.log.Warn("old marks can't be removed", "err", err)
 	}
-}
-
-// connected notes that a connection was made: what was under way on the one
-// before may come late.
-func (in *inbox) connected() {
-	in.mu.Lock()
-	in.linked = time.Now()
-	in.mu.Unlock()
 }
 
 // tsOf is a time in Slack's form.

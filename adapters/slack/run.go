@@ -22,8 +22,9 @@ type Hearer interface {
 type Slack struct {
 	cfg   Config
 	log   *slog.Logger
-	web   *http.Client // for files
-	ask   *http.Client // for what is read back; the API has one of its own
+	web   *http.Client    // for files
+	ask   *http.Client    // for the API, and for what is read back from it
+	base  *http.Transport // of ask
 	api   *api.Client
 	paces *paces
 	times times
@@ -53,7 +54,6 @@ type Slack struct {
 type times struct {
 	settle  time.Duration // a message waits so long for an older one of its thread
 	unsure  time.Duration // and so long where an older one may well be on its way
-	fresh   time.Duration // after a connection was made: older ones may still come
 	gap     time.Duration // without a connection: then it is looked for what was missed
 	overlap time.Duration // read again before the gap: what was on its way then
 	between time.Duration // looks for what was missed are at least so far apart
@@ -66,7 +66,7 @@ type times struct {
 
 func usualTimes() times {
 	return times{
-		settle: 40 * time.Millisecond, unsure: 150 * time.Millisecond, fresh: 10 * time.Second,
+		settle: 40 * time.Millisecond, unsure: 100 * time.Millisecond,
 		gap: 2 * time.Second, overlap: 10 * time.Minute, between: 20 * time.Second,
 		retry: 200 * time.Millisecond, most: 20 * time.Second, alive: 15 * time.Second,
 		grace: time.Second, backoff: 15 * time.Second,
@@ -85,10 +85,11 @@ func New(cfg Config) (*Slack, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), web: fileClient(cfg), ask: &http.Client{Timeout: callTimeout, Transport: http.DefaultTransport.(*http.Transport).Clone()},
-		paces: newPaces(cfg.Every), times: usualTimes(),
+	base := http.DefaultTransport.(*http.Transport).Clone()
+	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), base: base, web: fileClient(cfg),
+		ask: &http.Client{Timeout: callTimeout, Transport: newPatient(base)}, paces: newPaces(cfg.Every), times: usualTimes(),
 		up: make(chan struct{}), fault: errNotBegun, since: time.Now()}
-	s.api = newClient(cfg)
+	s.api = newClient(cfg, api.OptionHTTPClient(s.ask))
 	s.people.init()
 	s.mouth.init(cfg.Every)
 	return s, nil
@@ -185,7 +186,7 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	}
 	defer func() { err = errors.Join(err, st.close()) }()
 	defer s.web.CloseIdleConnections()
-	defer s.ask.CloseIdleConnections()
+	defer s.base.CloseIdleConnections()
 	dropParts(s.cfg.Dir)
 	in, err := newInbox(ctx, s, st)
 	if err != nil {

@@ -185,7 +185,6 @@ func (e *ears) badMessage(ctx context.Context, raw []byte) *delivered {
 
 // link and unlinked note how the connection stands.
 func (e *ears) link() {
-	e.in.connected()
 	e.mu.Lock()
 	gap := time.Since(e.lost)
 	was := e.linked
