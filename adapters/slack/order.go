@@ -11,7 +11,7 @@ import (
 // first.
 
 const (
-	maxOrdered = 40              // lanes looked at after one connection
+	maxOrdered = 80              // looks after one connection
 	orderIn    = 2 * time.Second // a look takes no longer, or there is none
 )
 
@@ -19,6 +19,7 @@ const (
 // ears.mu.
 type order struct {
 	since string // messages from there on may still be under way
+	begun time.Time
 	until time.Time
 	done  map[string]bool
 	off   bool // Slack asked to be left alone
@@ -27,7 +28,8 @@ type order struct {
 // begin starts anew: lost is since when there was no connection, zero if there was
 // none before.
 func (o *order) begin(lost time.Time) {
-	*o = order{until: time.Now().Add(orderFor), done: map[string]bool{}}
+	now := time.Now()
+	*o = order{begun: now, until: now.Add(orderFor), done: map[string]bool{}}
 	if !lost.IsZero() {
 		o.since = tsOf(lost.Add(-time.Minute))
 	}
@@ -36,11 +38,15 @@ func (o *order) begin(lost time.Time) {
 // orderFor is how long after a connection was made it is looked.
 const orderFor = 10 * time.Second
 
-// take says whether a lane is to be looked at, once.
-func (e *ears) toOrder(lane string) (since string, yes bool) {
+// toOrder says whether a lane is to be looked at, once: for a message that came over
+// this connection, and for one that was left from before it.
+func (e *ears) toOrder(lane string, came time.Time) (since string, yes bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	o := &e.order
+	if came.Before(o.begun) {
+		lane += "/before"
+	}
 	if o.off || o.done == nil || o.done[lane] || len(o.done) >= maxOrdered || time.Now().After(o.until) {
 		return "", false
 	}
@@ -61,7 +67,7 @@ func (e *ears) before(ctx context.Context, r *row) error {
 	}
 	channel, root := string(ev.Channel), threadRoot(&ev.inMessage)
 	lane := laneOf(channel, ev.Thread, ev.TS, r.user)
-	since, yes := e.toOrder(lane)
+	since, yes := e.toOrder(lane, r.came)
 	if !yes {
 		return nil
 	}

@@ -215,13 +215,6 @@ func (e *ears) unlinked(why error) {
 	}
 }
 
-// hearing says whether what happens now reaches us.
-func (e *ears) hearing() bool {
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	return e.linked
-}
-
 // missed has it looked for what did not reach us.
 func (e *ears) missed() {
 	e.mu.Lock()
