@@ -5,8 +5,8 @@ import (
 	"context"
 	"errors"
 	"math"
-	"regexp"
 	"math/rand/v2"
+	"regexp"
 	"strings"
 	"testing"
 
