@@ -6,12 +6,13 @@ import (
 )
 
 // Just after a connection was made Slack may deliver what was under way before it
-// later than what was written since: its repeats come with pauses. So the first
-// message of each thread then has the thread looked at, and what is older goes
-// first.
+// later than what was written since: its repeats come with pauses, and for a moment
+// it may still write into the old one. So then a message has its thread looked at,
+// and what is older goes first: every message at first, then the first of each
+// thread.
 
 const (
-	maxOrdered = 80              // looks after one connection
+	maxOrdered = 100             // looks after one connection
 	orderIn    = 2 * time.Second // a look takes no longer, or there is none
 )
 
@@ -22,6 +23,7 @@ type order struct {
 	begun time.Time
 	until time.Time
 	done  map[string]bool
+	looks int
 	off   bool // Slack asked to be left alone
 }
 
@@ -35,11 +37,14 @@ func (o *order) begin(lost time.Time) {
 	}
 }
 
-// orderFor is how long after a connection was made it is looked.
-const orderFor = 10 * time.Second
+// It is looked so long after a connection was made, and for every message so long.
+const (
+	orderFor = 10 * time.Second
+	orderAll = 3 * time.Second
+)
 
-// toOrder says whether a lane is to be looked at, once: for a message that came over
-// this connection, and for one that was left from before it.
+// toOrder says whether a lane is to be looked at, for a message that came over this
+// connection, or for one that was left from before it.
 func (e *ears) toOrder(lane string, came time.Time) (since string, yes bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -47,10 +52,12 @@ func (e *ears) toOrder(lane string, came time.Time) (since string, yes bool) {
 	if came.Before(o.begun) {
 		lane += "/before"
 	}
-	if o.off || o.done == nil || o.done[lane] || len(o.done) >= maxOrdered || time.Now().After(o.until) {
+	now := time.Now()
+	if o.off || o.done == nil || o.done[lane] && now.Sub(o.begun) > orderAll || o.looks >= maxOrdered || now.After(o.until) {
 		return "", false
 	}
 	o.done[lane] = true
+	o.looks++
 	return o.since, true
 }
 

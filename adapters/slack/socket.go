@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log"
+	"sync"
 	"time"
 
 	api "github.com/slack-go/slack"
@@ -55,6 +56,11 @@ func (e *ears) attend(ctx context.Context, client *socketmode.Client) (err error
 		for range over { // it has ended before the next one begins
 		}
 	}()
+	acks := make(chan ack, maxAcks)
+	var sender sync.WaitGroup
+	sender.Go(func() { e.acknowledge(ctx, client, acks) })
+	defer sender.Wait()
+	defer stop()
 	var batch []delivered
 	for {
 		var ev socketmode.Event
@@ -82,19 +88,20 @@ func (e *ears) attend(ctx context.Context, client *socketmode.Client) (err error
 				}
 			}
 		}
-		e.take(ctx, client, batch)
+		e.take(ctx, acks, batch)
 		if fail != nil {
 			return fail
 		}
 	}
 }
 
-// take stores a batch and acknowledges it.
-func (e *ears) take(ctx context.Context, client *socketmode.Client, batch []delivered) {
+// take stores a batch and has it acknowledged.
+func (e *ears) take(ctx context.Context, acks chan<- ack, batch []delivered) {
 	var list []arrival
 	for i := range batch {
 		list = append(list, batch[i].list...)
 	}
+	came := time.Now()
 	if err := e.keep(ctx, list); err != nil {
 		if ctx.Err() == nil {
 			e.s.log.Error("what came can't be stored and is not acknowledged", "deliveries", len(batch), "err", err)
@@ -103,15 +110,45 @@ func (e *ears) take(ctx context.Context, client *socketmode.Client, batch []deli
 	}
 	for i := range batch {
 		d := &batch[i]
-		// While there is no connection acknowledgements queue up; those that do not
-		// fit are for deliveries that come again.
-		ack, cancel := context.WithTimeout(ctx, 2*time.Second)
-		err := client.AckCtx(ack, d.id, d.answer)
-		cancel()
-		if err != nil && ctx.Err() == nil {
-			e.s.log.Warn("acknowledgement not sent", "err", plainly(err))
+		select {
+		case acks <- ack{d.id, d.answer, came}:
+		default:
+			e.s.log.Warn("too many acknowledgements wait; what one was for comes again")
 		}
 		e.aside(ctx, d.after)
+	}
+}
+
+// ack is an acknowledgement on its way.
+type ack struct {
+	id     string
+	answer any
+	came   time.Time
+}
+
+const (
+	maxAcks = 4096
+	ackIn   = 3 * time.Second // Slack waits no longer
+)
+
+// acknowledge hands acknowledgements to the library, which holds only a few while
+// there is no connection. The reader must not wait for that: the library tells it
+// of the next connection, and would wait for the reader. What is too old is
+// dropped: Slack has given it up.
+func (e *ears) acknowledge(ctx context.Context, client *socketmode.Client, acks <-chan ack) {
+	for {
+		var a ack
+		select {
+		case a = <-acks:
+		case <-ctx.Done():
+			return
+		}
+		in, stop := context.WithDeadline(ctx, a.came.Add(ackIn))
+		err := client.AckCtx(in, a.id, a.answer)
+		stop()
+		if err != nil && ctx.Err() == nil {
+			e.s.log.Debug("acknowledgement not sent; what it was for comes again", "err", plainly(err))
+		}
 	}
 }
 
