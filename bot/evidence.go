@@ -25,7 +25,7 @@ const (
 
 // FaultUnreadable is why a message could not be read at all: it is encrypted, and
 // its key is not here.
-const FaultUnreadable = "message.unreadable"
+const FaultUnreadable = "unread.message"
 
 // maxStretches bounds the steady pieces taken from a track.
 const maxStretches = 500
@@ -62,6 +62,10 @@ func (b *Bot) evidence(ctx context.Context, v *visit, l *lane) (*flow.File, erro
 
 func (b *Bot) store(ctx context.Context, v *visit, a *Attachment, f *flow.File) error {
 	r, err := a.Open()
+	if errors.Is(err, ErrTooLarge) {
+		f.Fault = faultTooLarge
+		return nil
+	}
 	if err != nil {
 		b.cfg.Log.Warn("open file of a message", "job", v.job, "err", err)
 		f.Fault = faultGone

@@ -26,7 +26,7 @@ const (
 	decryptMost = 3 // tries where decryption fails otherwise
 )
 
-const faultUnreadable = "message.unreadable"
+const faultUnreadable = bot.FaultUnreadable
 
 // lost remembers the sessions whose key was waited for in vain: their next
 // messages need not wait again.

@@ -56,7 +56,7 @@ func TestKeysVeryLate(t *testing.T) {
 	bob.Mention(room, "behind it", r.user())
 	faults := r.ear.wait(t, 20*time.Second, 2, isFault)
 	t.Logf("said after %v", time.Since(begin).Round(time.Second))
-	if f := faults[0]; f.Fault != "message.unreadable" || f.Delivery != string(first)+"/unread" || f.Thread != threadName(string(room), string(first)) || !f.Loose || f.Text != "" {
+	if f := faults[0]; f.Fault != "unread.message" || f.Delivery != string(first)+"/unread" || f.Thread != threadName(string(room), string(first)) || !f.Loose || f.Text != "" {
 		t.Errorf("said %s", seen(faults))
 	}
 	if f := faults[1]; f.Delivery != string(second)+"/unread" {

@@ -132,6 +132,7 @@ func (h *hearing) said(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, 
 	}
 	in.Thread, in.Loose, in.Job = where.thread, where.loose, where.job
 	in.SentAt, _ = timeOf(m.TS)
+	in.Begins = threadName(h.s.me.Team, channel, m.TS)
 	if in.Loose && in.Called {
 		if err := h.st.calledBy(ctx, keyMessage+channel+":"+m.TS); err != nil {
 			return nil, unavailable("note a call", err)

@@ -3,6 +3,7 @@ package slack
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"log/slog"
@@ -19,7 +20,13 @@ import (
 	"milepost/flow"
 )
 
+// TestMain lets more tests run at once than there are processors: they wait most
+// of the time.
 func TestMain(m *testing.M) {
+	flag.Parse()
+	if err := flag.Set("test.parallel", "8"); err != nil {
+		panic(err)
+	}
 	goleak.VerifyTestMain(m, goleak.Cleanup(func(code int) {
 		http.DefaultTransport.(*http.Transport).CloseIdleConnections()
 	}))
