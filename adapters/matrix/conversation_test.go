@@ -16,6 +16,7 @@ import (
 	"milepost/adapters/matrix/person"
 	"milepost/bot"
 	"milepost/bot/bottest"
+	"milepost/bot/journal"
 	"milepost/flow"
 )
 
@@ -57,12 +58,13 @@ type party struct {
 	us        id.UserID
 	way       *bottest.NetWay
 	begun     map[id.EventID]bool // messages that began a job
+	before    map[id.EventID]bool // cards of earlier jobs
 	root      id.EventID          // of the job last begun, "" before
 }
 
 func newParty(t testing.TB, s *bottest.Script, encrypted bool) *party {
 	server := homeserver.Start(t, homeserver.Options{})
-	p := &party{t: t, encrypted: encrypted, server: server, people: map[string]*person.Person{}, begun: map[id.EventID]bool{}}
+	p := &party{t: t, encrypted: encrypted, server: server, people: map[string]*person.Person{}, begun: map[id.EventID]bool{}, before: map[id.EventID]bool{}}
 	p.us = id.UserID(server.Register(t, "milepost", "a long secret").UserID)
 	net, err := New(Config{Homeserver: server.URL(), User: string(p.us), Password: "a long secret", PickleKey: "pickle", Dir: t.TempDir(),
 		Encryption: encrypted, May: func(string) bool { return true }})
@@ -117,21 +119,41 @@ func (p *party) Say(sp bottest.ScriptPerson, text string) string {
 	q := p.person(sp)
 	if strings.HasPrefix(strings.ToLower(text), "new job") || !p.hasRoot(q) {
 		at := q.Mention(p.room, text, p.us)
-		p.begun[at], p.root = true, ""
+		if p.root != "" {
+			p.before[p.root], p.root = true, ""
+		}
+		p.begun[at] = true
 		return string(at)
 	}
 	return string(q.SayInThread(p.room, p.root, text))
 }
 
-// hasRoot finds the card that answers the message by which the last job began.
+// hasRoot finds the card of the job last begun, and waits for it where something
+// has been said in that job: its key may come a moment later.
 func (p *party) hasRoot(q *person.Person) bool {
 	if p.root != "" {
 		return true
 	}
-	for _, e := range q.Timeline(p.room) {
-		if e.Sender == p.us && e.Root == "" && p.begun[e.ReplyTo] {
-			p.root = e.ID // the last one
+	find := func(all []person.Event) bool {
+		for _, e := range all {
+			if e.Sender == p.us && e.Root == "" && p.begun[e.ReplyTo] && e.Content[rootName] != nil && !p.before[e.ID] {
+				p.root = e.ID
+			}
 		}
+		return p.root != ""
+	}
+	jobs := map[string]bool{}
+	for _, o := range p.way.Said() {
+		jobs[o.Job] = o.Job != "" && o.Job != journal.ShopJob
+	}
+	n := 0
+	for _, is := range jobs {
+		if is {
+			n++
+		}
+	}
+	if n > len(p.before) {
+		q.Wait(p.room, 30*time.Second, "the job's card", find)
 	}
 	return p.root != ""
 }
