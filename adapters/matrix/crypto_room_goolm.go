@@ -119,7 +119,15 @@ func (c *olmCipher) giveOut(ctx context.Context, room id.RoomID, users []id.User
 	defer c.olm.RUnlock()
 	c.keys.RLock()
 	defer c.keys.RUnlock()
-	return c.mach.ShareGroupSession(ctx, room, users)
+	ctx, cancel := saving(ctx)
+	defer cancel(nil)
+	if err := c.mach.ShareGroupSession(ctx, room, users); err != nil {
+		if ctx.Err() != nil {
+			err = context.Cause(ctx)
+		}
+		return err
+	}
+	return nil
 }
 
 // readers are those who may read what is written now: members, and who is

@@ -4,6 +4,7 @@ package matrix
 
 import (
 	"context"
+	"fmt"
 	"sync"
 	"time"
 
@@ -72,12 +73,31 @@ func (s *keyStore) PutOlmHash(ctx context.Context, hash [32]byte, at time.Time) 
 	return s.note(s.SQLCryptoStore.PutOlmHash(ctx, hash, at))
 }
 
+// AddSession and UpdateSession stop what is being sent, too.
 func (s *keyStore) AddSession(ctx context.Context, key id.SenderKey, o *crypto.OlmSession) error {
-	return s.note(s.SQLCryptoStore.AddSession(ctx, key, o))
+	return s.note(unsaved(ctx, s.SQLCryptoStore.AddSession(ctx, key, o)))
 }
 
 func (s *keyStore) UpdateSession(ctx context.Context, key id.SenderKey, o *crypto.OlmSession) error {
-	return s.note(s.SQLCryptoStore.UpdateSession(ctx, key, o))
+	return s.note(unsaved(ctx, s.SQLCryptoStore.UpdateSession(ctx, key, o)))
+}
+
+type savingKey struct{}
+
+// saving is for whatever encrypts to devices: if a session can't be stored the
+// context ends, so that nothing leaves that was encrypted with it. After a start
+// the session would be where it was, its next message be taken for one that came
+// before, and what is in it, a room's key, never be read.
+func saving(ctx context.Context) (context.Context, context.CancelCauseFunc) {
+	ctx, cancel := context.WithCancelCause(ctx)
+	return context.WithValue(ctx, savingKey{}, cancel), cancel
+}
+
+func unsaved(ctx context.Context, err error) error {
+	if cancel, ok := ctx.Value(savingKey{}).(context.CancelCauseFunc); ok && err != nil {
+		cancel(fmt.Errorf("store session: %w", err))
+	}
+	return err
 }
 
 // RemoveOutboundGroupSession forgets a room's key: the next message begins a new one.

@@ -18,8 +18,10 @@ func (c *olmCipher) worker(ctx context.Context) {
 		case <-ctx.Done():
 			return
 		case f := <-c.work:
-			one, cancel := context.WithTimeout(ctx, time.Minute)
+			limit, cancel := context.WithTimeout(ctx, time.Minute)
+			one, done := saving(limit)
 			f(one)
+			done(nil)
 			cancel()
 		}
 	}
