@@ -56,6 +56,7 @@ type Shop struct {
 	Policy flow.Policy
 	Key    journal.Key    // signs the heads; the zero key: none are signed
 	Zone   *time.Location // whose days count; nil: UTC
+	Hours  Hours          // reminders of closed jobs and the digest wait for the shop to open
 	Alerts []JobThread    // where those who are in none of a job's threads are told, by role
 	Digest []JobThread    // where the daily digest goes; none: there is no digest
 }

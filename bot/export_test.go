@@ -25,3 +25,8 @@ func (b *Bot) Lanes() int {
 	defer b.lanes.mu.Unlock()
 	return len(b.lanes.all)
 }
+
+// Opens says when a shop of these hours opens next; the zero time: it is open.
+func Opens(h Hours, zone *time.Location, now time.Time) time.Time {
+	return newShop(Shop{Name: "x", Hours: h, Zone: zone}).opens(now)
+}

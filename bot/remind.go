@@ -163,6 +163,11 @@ func (b *Bot) wakeTurn(ctx context.Context, v *visit, l *lane, d due) (err error
 	}
 	env := b.env(v.shop, l, "")
 	now := env.Now
+	if at := v.shop.opens(now); !at.IsZero() && l.state.Phase == flow.PhaseClosed {
+		d.at = b.cfg.Elapsed() + at.Sub(now) // a reminder; what a running job waits for does not wait
+		b.wakes.set(v.shop.name, v.job, d)
+		return nil
+	}
 	if now.Before(d.wall) {
 		env.Now = d.wall
 	}
@@ -224,7 +229,7 @@ func (b *Bot) keepDays(ctx context.Context) {
 		if err := b.closeDay(ctx, s); err != nil {
 			b.cfg.Log.Warn("close day", "shop", s.name, "err", err)
 		}
-		if ctx.Err() != nil || !s.newDay(b.now()) {
+		if ctx.Err() != nil || !s.opens(b.now()).IsZero() || !s.newDay(b.now()) {
 			continue
 		}
 		if err := b.retire(ctx, s); err != nil {

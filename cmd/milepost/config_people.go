@@ -2,6 +2,7 @@ package main
 
 import (
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 	_ "time/tzdata" // a system without its own table of zones still has them
@@ -17,7 +18,7 @@ type shopConfig struct {
 	rooms  map[string]flow.Role // as Inbound.Room names them
 	policy flow.Policy
 	zone   *time.Location
-	hours  string // when the shop is open, as "07:30-18:00"; nothing depends on it yet
+	hours  bot.Hours
 	alerts []bot.JobThread
 	digest []bot.JobThread
 	key    secret // unset: the file in the data directory
@@ -76,7 +77,7 @@ func (c *config) readShop(t *table, policy flow.Policy) shopConfig {
 	if zone := t.text("time_zone", "", `a name such as "Europe/Vienna"`, isZone); zone != "" {
 		s.zone, _ = time.LoadLocation(zone)
 	}
-	s.hours = t.text("hours", "", `from and to, as "07:30-18:00"`, isHours)
+	s.hours = readHours(t.text("hours", "", `from and to, as "07:30-18:00"`, isHours))
 	if alerts := t.sub("alerts", "[shop.alerts]"); alerts != nil {
 		for _, role := range []flow.Role{flow.Helper, flow.Supervisor} {
 			s.alerts = append(s.alerts, c.places(alerts, string(role), role)...)
@@ -128,6 +129,20 @@ var hoursForm = regexp.MustCompile(`^([01][0-9]|2[0-3]):[0-5][0-9]-(([01][0-9]|2
 func isHours(s string) bool {
 	from, to, _ := strings.Cut(s, "-")
 	return hoursForm.MatchString(s) && from != to
+}
+
+// readHours reads hours of the form of hoursForm; "" is always.
+func readHours(s string) bot.Hours {
+	clock := func(s string) time.Duration {
+		hour, _ := strconv.Atoi(s[:2]) // digits by the form
+		minute, _ := strconv.Atoi(s[3:])
+		return time.Duration(hour)*time.Hour + time.Duration(minute)*time.Minute
+	}
+	from, to, ok := strings.Cut(s, "-")
+	if !ok {
+		return bot.Hours{}
+	}
+	return bot.Hours{From: clock(from), To: clock(to)}
 }
 
 // What identities are like. A pattern is none, whatever it says of itself.
@@ -195,7 +210,7 @@ func (c *config) botShops(keys shopKeys) (shops []bot.Shop) {
 	for i := range c.shops {
 		s := &c.shops[i]
 		shops = append(shops, bot.Shop{Name: s.name, People: s.people, Rooms: s.rooms, Policy: s.policy, Key: keys[s.name],
-			Zone: s.zone, Alerts: s.alerts, Digest: s.digest})
+			Zone: s.zone, Hours: s.hours, Alerts: s.alerts, Digest: s.digest})
 	}
 	return shops
 }

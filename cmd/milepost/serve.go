@@ -156,11 +156,6 @@ func (v *service) run(ctx context.Context) error {
 		k.hear = guarded{v.house.bot, v.house.bot.Handle, v.log}
 		begin(&nets, hearing, k.Name(), true, k.keep)
 	}
-	for i := range v.cfg.shops {
-		if v.cfg.shops[i].hours != "" {
-			v.log.Warn("the hours of a shop are noted; nothing depends on them yet", "shop", v.cfg.shops[i].name)
-		}
-	}
 	v.log.Info("started", "program", program(), "shops", strings.Join(v.house.shops, " "), "health", "http://"+v.web.Addr()+"/readyz")
 	err := v.attend(ctx, ends)
 	v.log.Info("stopping")
