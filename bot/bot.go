@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"runtime/debug"
 	"slices"
+	"sync"
 	"time"
 
 	"milepost/bot/journal"
@@ -21,6 +22,8 @@ type Bot struct {
 	lanes  *lanes
 	out    *outbox
 	wakes  *wakes
+
+	ticking sync.Mutex // held while what is due is done
 }
 
 // New makes a Bot. It reads and writes nothing yet; all faults of the

@@ -16,7 +16,8 @@ func WithStep(c Config, s Step) Config {
 	return c
 }
 
-// Tick does what is due now, once.
+// Tick does what is due now, once; what the bot itself was about to do is done
+// when it returns.
 func (b *Bot) Tick(ctx context.Context) time.Duration { return b.tick(ctx) }
 
 // Lanes is how many jobs are kept in memory.

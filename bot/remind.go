@@ -117,6 +117,8 @@ func (b *Bot) watch(ctx context.Context) {
 // tick does what is due now. It gives when the next job is due, below zero if
 // none is.
 func (b *Bot) tick(ctx context.Context) time.Duration {
+	b.ticking.Lock()
+	defer b.ticking.Unlock()
 	b.keepDays(ctx)
 	jobs, next := b.wakes.take(b.cfg.Elapsed())
 	for k, d := range jobs {
