@@ -1,10 +1,6 @@
 package main
 
 import (
-	"fmt"
-	"os"
-	"regexp"
-	"strconv"
 	"testing"
 	"time"
 
@@ -24,7 +20,7 @@ func TestMatrixMemory(t *testing.T) {
 	}
 	c := newCrew(t, person.CanEncrypt, flow.Policy{}, bottest.ScriptPerson{Name: "tech", Role: flow.Technician})
 	c.start().ready()
-	empty, _ := c.memory()
+	empty, _, _ := c.memory()
 	tech := c.people["tech"]
 	var at []person.RoomID
 	for range rooms {
@@ -42,33 +38,15 @@ func TestMatrixMemory(t *testing.T) {
 		t.Errorf("%d jobs of %d", n, jobs)
 	}
 	took := time.Since(began)
-	now, peak := c.memory()
+	now, peak, _ := c.memory()
 	c.stop()
 	c.start().ready()
 	for _, j := range all[:jobs/2] {
 		tech.SayInThread(j.room, j.root, "no")
 	}
 	c.heardAll(jobs+jobs/2, 5*time.Minute)
-	again, peakAgain := c.memory()
+	again, peakAgain, _ := c.memory()
 	c.stop()
 	t.Logf("resident memory, MB: %.1f without a job; %.1f (peak %.1f) after %d jobs were begun, encrypted %v, in %v; %.1f (peak %.1f) started anew, with %d messages",
 		empty, now, peak, jobs, c.encrypted, took.Round(time.Second), again, peakAgain, jobs/2)
-}
-
-// memory gives what the program holds now and held at most, in MB.
-func (c *crew) memory() (now, peak float64) {
-	c.t.Helper()
-	b, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", c.cmd.Process.Pid))
-	if err != nil {
-		c.t.Fatal(err)
-	}
-	read := func(what string) float64 {
-		m := regexp.MustCompile(what + `:\s+(\d+) kB`).FindSubmatch(b)
-		if m == nil {
-			c.t.Fatalf("no %s", what)
-		}
-		kb, _ := strconv.ParseFloat(string(m[1]), 64) // digits
-		return kb / 1024
-	}
-	return read("VmRSS"), read("VmHWM")
 }

@@ -149,21 +149,27 @@ func (c *crew) threads(n *tally, name string, all []person.Event) inThreads {
 // memory makes of it.
 func (w *crewWay) golden(p *bottest.ScriptPlay) {
 	w.t.Helper()
-	want := w.s.Play(w.t, bottest.NewBotWay(w.t, w.s))
-	for i, in := range w.s.Inputs {
+	goldenSaid(w.t, w.s, p, w.s.Play(w.t, bottest.NewBotWay(w.t, w.s)))
+}
+
+// goldenSaid holds a play over a network against its script and against the play
+// of a bot in memory.
+func goldenSaid(t testing.TB, s *bottest.Script, p, want *bottest.ScriptPlay) {
+	t.Helper()
+	for i, in := range s.Inputs {
 		if len(p.Turns[i].Said) != len(in.Said) {
-			w.t.Errorf("input %d: %d answers, want %d: %q", in.N, len(p.Turns[i].Said), len(in.Said), p.Turns[i].Said)
+			t.Errorf("input %d: %d answers, want %d: %q", in.N, len(p.Turns[i].Said), len(in.Said), p.Turns[i].Said)
 			continue
 		}
 		for n, said := range in.Said {
 			text, _, _ := strings.Cut(said, " [") // choices are written otherwise, and those called before them
 			if !strings.Contains(words(p.Turns[i].Said[n]), words(text)) {
-				w.t.Errorf("input %d: says\n%s\nwant\n%s", in.N, p.Turns[i].Said[n], said)
+				t.Errorf("input %d: says\n%s\nwant\n%s", in.N, p.Turns[i].Said[n], said)
 			}
 		}
 		p.Turns[i].Said = want.Turns[i].Said
 	}
-	p.Same(w.t, want)
+	p.Same(t, want)
 }
 
 // repeats says how often the program sent the same event again.

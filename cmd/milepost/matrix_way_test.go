@@ -1,14 +1,11 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -56,7 +53,8 @@ func newCrewWay(t testing.TB, s *bottest.Script, encrypted bool, prepare ...func
 	for _, p := range prepare {
 		p(w.crew)
 	}
-	w.start().ready().gather(names...)
+	w.start().ready()
+	w.gather(names...)
 	return w
 }
 
@@ -191,22 +189,6 @@ func heardOnce(dir string) (heard map[string]int, ends map[string]int64, err err
 		}
 	}
 	return heard, ends, nil
-}
-
-// Log exports a job beside the program, verifies the export and reads it.
-func (c *crew) Log(job string) ([]flow.Entry, error) {
-	file := filepath.Join(c.t.TempDir(), "job.jsonl")
-	var out, errs bytes.Buffer
-	for _, args := range [][]string{{"export", job, "-o", file, "--config", c.file}, {"verify", file, "--config", c.file}} {
-		if code := execute(args, &streams{in: strings.NewReader(""), out: &out, err: &errs}); code != exitDone {
-			return nil, fmt.Errorf("%v: exit code %d: %s", args, code, errs.String())
-		}
-	}
-	b, err := os.ReadFile(file)
-	if err != nil {
-		return nil, err
-	}
-	return bottest.ExportedEntries(b)
 }
 
 // said picks what the assistant said, but for the card and for log heads, which
