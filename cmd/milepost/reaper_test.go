@@ -31,6 +31,7 @@ type reaper struct {
 	random  *rand.Rand
 	inputs  int // of the conversation
 	left    int
+	down    time.Duration        // it stays down so long when something is written meanwhile
 	armed   atomic.Pointer[shot] // fired by the next message that goes out
 	sending int                  // kills as it sent something
 }
@@ -59,17 +60,25 @@ func (k *reaper) disturb(n int, write func()) {
 	}
 	k.left -= kills
 	early := kills > 0 && k.random.IntN(4) == 0
-	if early { // written while it is down, or about to be
+	if early { // written while it is down, or starts
 		k.some()
 		kills--
+		if k.down > 0 {
+			write()
+			time.Sleep(k.down)
+		}
+		k.start()
 	}
-	write()
+	if !early || k.down == 0 {
+		write()
+	}
 	for range kills {
 		k.some()
+		k.start()
 	}
 }
 
-// some kills it once and starts it again.
+// some kills it once.
 func (k *reaper) some() {
 	switch k.random.IntN(3) {
 	case 0: // at once or soon: it has perhaps heard, perhaps answered
@@ -90,7 +99,6 @@ func (k *reaper) some() {
 		}
 		k.killed()
 	}
-	k.start()
 }
 
 // sees is told of each message that the program sends, before the network has it,
