@@ -21,12 +21,14 @@ import (
 // TestMain lets the test binary be the program, so that scripts and kills run a
 // process of its own.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"milepost": main, "milepost-line": mainLine})
+	testscript.Main(m, map[string]func(){"milepost": main, "milepost-line": mainWith(wireLine), "milepost-unpaced": mainWith(wireUnpaced)})
 }
 
-// mainLine is the program with the tests' own chat network.
-func mainLine() {
-	os.Exit(execute(os.Args[1:], &streams{in: os.Stdin, out: os.Stdout, err: os.Stderr, nets: []wire{wireLine}}))
+// mainWith is the program with a chat network of the tests' own.
+func mainWith(net wire) func() {
+	return func() {
+		os.Exit(execute(os.Args[1:], &streams{in: os.Stdin, out: os.Stdout, err: os.Stderr, nets: []wire{net}}))
+	}
 }
 
 // TestScripts runs the program as scripts do: one file of testdata a behaviour.
