@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -45,8 +46,14 @@ func (t *turn) decides(text string) bool {
 	if c, ok := t.command(text); ok {
 		return !slices.Contains(harmless, c.Name)
 	}
-	return !strings.ContainsAny(text, "0123456789")
+	if q := t.open(); q != nil && (t.named(q, text) != "" || t.labelled(text) != "") {
+		return true // a bare number is a choice's, not a figure
+	}
+	return agrees.MatchString(text) || !strings.ContainsAny(text, "0123456789")
 }
+
+// agrees finds a text that begins with a yes or a no, whatever figures follow.
+var agrees = regexp.MustCompile(`(?i)^\W*(all\s+)?(yes|no|ok|okay|done|took|release)\b`)
 
 // harmless are the digressions that decide nothing.
 var harmless = []string{understand.CmdWhy, understand.CmdHelp, understand.CmdWhere, understand.CmdNote, understand.CmdPause,
