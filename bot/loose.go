@@ -3,17 +3,27 @@ package bot
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"milepost/flow"
 )
 
-// loose routes a message that was written outside any thread of ours. Whoever
-// has one open job means that one, whoever has several the one gone to by "job"
-// and its number; else it is asked which: a figure must not end in another
-// vehicle's job. With none it begins a job if the assistant was called, and is
-// somebody else's talk if not.
+// loose routes a message that was written outside any thread of ours. If the
+// assistant was called by it, whoever has one open job means that one, whoever
+// has several the one gone to by "job" and its number; else it is asked which: a
+// figure must not end in another vehicle's job. With none it begins a job. If it
+// was not called it is other people's talk, which must not pass a gate: figures
+// of somebody who has a job are told where to go, everything else is left alone.
 func (b *Bot) loose(ctx context.Context, v *visit) error {
 	if v.role == "" || v.role == flow.Stranger {
+		job, err := b.cfg.Store.Current(ctx, v.shop.name, v.in.From)
+		if err != nil {
+			return failed("current job", err)
+		}
+		if v.in.Called && job != "" { // a guest, whom the job knows by the code
+			v.job = job
+			return nil
+		}
 		if v.in.Called {
 			v.desk = b.turnAway
 			return nil
@@ -27,6 +37,13 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 	}
 	mine := slices.DeleteFunc(rows, func(r Row) bool { return !slices.Contains(r.identities, string(v.in.From)) })
 	switch {
+	case !v.in.Called && v.in.Fault == "":
+		v.desk = ignore
+		if len(mine) > 0 && (v.in.File != nil || strings.ContainsAny(v.text, "0123456789")) {
+			v.desk = func(ctx context.Context, v *visit) error {
+				return b.deskSay(ctx, v, "beside", "", flow.Notice, say("bot.beside", v.role, nil))
+			}
+		}
 	case len(mine) == 1:
 		v.job = mine[0].Job
 	case len(mine) > 1:
@@ -40,8 +57,6 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 		}
 	case v.in.Fault != "":
 		v.desk = b.unread
-	case !v.in.Called:
-		v.desk = ignore
 	case flow.May(v.role, flow.ActOpen):
 		return b.newJob(v)
 	default:

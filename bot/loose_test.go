@@ -32,7 +32,13 @@ func TestBesideTheThread(t *testing.T) {
 	}
 	r.give(r.beside("tech", "unit 14", true)) // called: begins a job
 	first, thread := r.job(), r.last().Thread
-	r.give(r.beside("tech", "2438", false))
+	if got := r.give(r.beside("tech", "all yes 13.4 are the lottery numbers", false)); len(got) != 1 || !strings.Contains(got[0], "own thread") || r.last().Job != "" {
+		t.Errorf("talk goes into the job: %q", got)
+	}
+	if got := r.give(r.beside("tech", "lunch?", false)); len(got) != 0 {
+		t.Errorf("talk without figures is answered: %q", got)
+	}
+	r.give(r.beside("tech", "2438", true))
 	if o := r.last(); o.Job != first || o.Thread != thread || !strings.Contains(o.Reply.Text, "2438") {
 		t.Errorf("answered in %s, thread %s: %q", o.Job, o.Thread, o.Reply.Text)
 	}
@@ -68,7 +74,7 @@ func TestBesideSeveralJobs(t *testing.T) {
 	}
 	ask()
 	r.give(r.beside("tech", "job "+first, false))
-	if r.give(r.beside("tech", "2438", false)); r.last().Job != first || r.last().Thread != thread {
+	if r.give(r.beside("tech", "2438", true)); r.last().Job != first || r.last().Thread != thread {
 		t.Errorf("went to %s", r.last().Job)
 	}
 	in := r.in("tech", "in the other's thread")
@@ -105,6 +111,35 @@ func TestBesideStranger(t *testing.T) {
 	}
 	if got := r.give(r.beside("x", "hello", true)); len(got) != 1 || !strings.Contains(got[0], "Sorry") {
 		t.Errorf("%q", got)
+	}
+}
+
+// A guest writes the code where he is: the job gets a thread there, he is answered
+// there and goes on there. A mistyped code is told each time, some times a day.
+func TestGuestFromElsewhere(t *testing.T) {
+	r := start(t, newMem())
+	r.give(r.beside("noor", "new job our van", true))
+	job := r.job()
+	in := r.in("noor", "invite")
+	in.Thread = r.last().Thread
+	got := r.give(in)
+	code := strings.TrimPrefix(got[len(got)-1], "code ")
+	wrong := code[:len(code)-1] + map[bool]string{true: "3", false: "2"}[strings.HasSuffix(code, "2")]
+	for range 2 {
+		if got := r.give(r.beside("guest", wrong, true)); len(got) != 1 || !strings.Contains(got[0], "not valid") {
+			t.Errorf("a code that is none: %q", got)
+		}
+	}
+	first := r.beside("guest", "hello "+code, true)
+	if r.give(first); r.last().Job != job || r.last().Thread != first.Thread {
+		t.Errorf("answered in %s, thread %s", r.last().Job, r.last().Thread)
+	}
+	next := r.beside("guest", "61200 km", true)
+	if got := r.give(next); len(got) == 0 || r.last().Job != job || r.last().Thread != first.Thread {
+		t.Errorf("his next words: %q in %s", got, r.last().Thread)
+	}
+	if ts, _ := r.store.Threads(context.Background(), "oakroad", job); len(ts) != 2 || ts[1].For != flow.Customer {
+		t.Errorf("the job lives in %v", ts)
 	}
 }
 

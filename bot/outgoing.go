@@ -21,6 +21,7 @@ type send struct {
 func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) ([]send, error) {
 	threads := l.threads
 	if joined != nil {
+		v.joins = true
 		threads = append(threads[:len(threads):len(threads)], *joined)
 	}
 	log, by := out.State.Seq, author(v, out.State)
@@ -105,7 +106,7 @@ func newSend(o Outbound) (send, error) {
 // targets gives the threads a reply goes to.
 func (b *Bot) targets(v *visit, threads []JobThread, r *flow.Reply, s *flow.State) []JobThread {
 	here := JobThread{Network: v.in.Network, Thread: v.in.Thread}
-	loose := v.in.Loose && len(threads) > 0 // written beside the job's threads: answered in them
+	loose := v.in.Loose && !v.joins && len(threads) > 0 // written beside the job's threads: answered in them
 	if !v.wake && !loose && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
 		return []JobThread{here} // said to the one who asked, where he asked
 	}

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"maps"
 	"slices"
+	"strconv"
 
 	"milepost/flow"
 )
@@ -23,6 +24,10 @@ type strangerDays struct {
 	dirty  bool   // counted, not yet stored
 }
 
+// codeTries is how many messages with a guest code that is none are answered in
+// a day: enough to mistype, too few to guess.
+const codeTries = 5
+
 // turnAway answers someone who may do nothing here: one polite refusal a day,
 // in no job.
 func (b *Bot) turnAway(ctx context.Context, v *visit) error {
@@ -34,6 +39,11 @@ func (b *Bot) turnAway(ctx context.Context, v *visit) error {
 		day := s.day(b.now())
 		entries := s.days.turn(day)
 		first := s.days.count(v.in.From, b.cfg.Limits.Strangers)
+		key, role := strangerKey(s, day, v.in.From), flow.Stranger
+		if n := s.days.People[v.in.From]; v.coded && n > 0 && n <= codeTries {
+			// Whoever holds a code mistypes it: he is told, and not shut out.
+			first, key, role = true, key+"/"+strconv.Itoa(n), flow.Customer
+		}
 		s.days.dirty = true
 		if !first && len(entries) == 0 {
 			return nil
@@ -41,8 +51,8 @@ func (b *Bot) turnAway(ctx context.Context, v *visit) error {
 		batch := &Batch{Delivery: v.key, Index: s.days.row(s)}
 		var sends []send
 		if first {
-			o, err := newSend(Outbound{Key: strangerKey(s, day, v.in.From), Shop: s.name, Network: v.in.Network, Thread: v.in.Thread,
-				Reply: flow.Reply{Kind: flow.Refusal, Role: flow.Stranger, Text: b.refusal(v)}, Names: map[flow.Who]string{"": v.in.Name}})
+			o, err := newSend(Outbound{Key: key, Shop: s.name, Network: v.in.Network, Thread: v.in.Thread,
+				Reply: flow.Reply{Kind: flow.Refusal, Role: role, Text: b.refusal(v)}, Names: map[flow.Who]string{"": v.in.Name}})
 			if err != nil {
 				return err
 			}
