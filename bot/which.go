@@ -7,8 +7,8 @@ import (
 )
 
 // which finds the shop a message belongs to where there are several: by the
-// room, which is configured in one of them; by the person, who belongs to one;
-// by the thread or the message it names; by a guest code. Nothing of that: the
+// room, which is configured in one of them; by the thread, whose job is one's; by
+// the person, who belongs to one; by the message it names; by a guest code. Nothing of that: the
 // first shop, which will turn a stranger away. No shop learns of another's
 // people or jobs by it.
 func (b *Bot) which(ctx context.Context, in *Inbound) (string, error) {
@@ -18,6 +18,14 @@ func (b *Bot) which(ctx context.Context, in *Inbound) (string, error) {
 	for _, c := range b.cfg.Shops {
 		if _, ok := c.Rooms[in.Room]; ok && in.Room != "" {
 			return c.Name, nil
+		}
+	}
+	for _, c := range b.cfg.Shops {
+		if in.Thread == "" || in.Loose {
+			break
+		}
+		if job, err := b.cfg.Store.ThreadJob(ctx, c.Name, in.Network, in.Thread); job != "" || err != nil {
+			return c.Name, failed("find shop", err)
 		}
 	}
 	for _, c := range b.cfg.Shops {
@@ -33,14 +41,9 @@ func (b *Bot) which(ctx context.Context, in *Inbound) (string, error) {
 	return b.cfg.Shops[0].Name, nil
 }
 
-// hasTrace says whether a shop knows the thread, the message or the guest code.
+// hasTrace says whether a shop knows the message, the person or the guest code.
 func (b *Bot) hasTrace(ctx context.Context, shop string, in *Inbound) (bool, error) {
 	store := b.cfg.Store
-	if in.Thread != "" {
-		if job, err := store.ThreadJob(ctx, shop, in.Network, in.Thread); job != "" || err != nil {
-			return job != "", failed("find shop", err)
-		}
-	}
 	for _, target := range []string{in.Edit, in.Delete} {
 		if target == "" {
 			continue

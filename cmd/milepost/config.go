@@ -197,8 +197,10 @@ func (c *config) readSecrets() error {
 	if m := c.matrix; m != nil {
 		take(m.tokenAt, &m.token)
 		take(m.passwordAt, &m.password)
-		take(m.pickleKeyAt, &m.pickleKey)
-		if !m.makesRecoveryKey() {
+		if m.encryption {
+			take(m.pickleKeyAt, &m.pickleKey)
+		}
+		if m.encryption && !m.makesRecoveryKey() {
 			take(m.recoveryKeyAt, &m.recoveryKey)
 		}
 	}
