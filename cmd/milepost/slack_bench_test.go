@@ -27,7 +27,7 @@ import (
 //
 // "8 at once" has eight messages written one behind the other before any is waited
 // for; in "200 at once" one in each job. Jobs come to their end after 18 turns:
-// -benchtime of up to 10s leaves some over.
+// -benchtime of up to 5s leaves some over.
 func BenchmarkSlackReply(b *testing.B) {
 	for _, http := range []bool{false, true} {
 		b.Run(map[bool]string{false: "socket", true: "http"}[http], func(b *testing.B) { benchmarkSlackReply(b, http) })
