@@ -151,7 +151,8 @@ func (w *slackWay) Give(m bottest.ScriptMessage) ([]bottest.ScriptSaid, map[stri
 		w.typed++
 		w.says(m)
 	})
-	want, seen := w.shown+len(w.s.Inputs[n-1].Said), []workspace.Message{}
+	want := w.shown + len(w.s.Inputs[n-1].Said)
+	var seen []workspace.Message
 	for end, failed := time.Now().Add(w.within), false; ; time.Sleep(5 * time.Millisecond) {
 		if seen = w.said(); len(seen) >= want {
 			break
