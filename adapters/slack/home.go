@@ -269,9 +269,9 @@ func jobBlock(i int, r *bot.Row, zone *time.Location, link string) api.Block {
 	if len(r.Flags) > 0 {
 		first = "⚑ " + first
 	}
-	e := []api.RichTextSectionElement{asIs(clip(orDash(first), 300), &api.RichTextSectionTextStyle{Bold: true})}
+	e := []api.RichTextSectionElement{asIs(short(orDash(first), 300), &api.RichTextSectionTextStyle{Bold: true})}
 	if rest != "" {
-		e = append(e, asIs("\n"+clip(rest, 800), nil))
+		e = append(e, asIs("\n"+short(rest, 800), nil))
 	}
 	if link != "" {
 		e = append(e, asIs("\n", nil), api.NewRichTextSectionLinkElement(link, sayThread, nil))

@@ -32,6 +32,10 @@ type measure struct {
 	text, blocks, bytes, cs int // the most that was seen: characters of text, blocks, their bytes, choices
 }
 
+// maxViewBytes is what a view may have (docs.slack.dev, views.publish,
+// view_too_large: 250 kB; from memory).
+const maxViewBytes = 250_000
+
 func newMeasure(t *testing.T) *measure {
 	s, err := New(Config{BotToken: "xoxb-1", AppToken: "xapp-1", Dir: t.TempDir()})
 	if err != nil {
@@ -94,6 +98,9 @@ func (m *measure) view(what string, v any) {
 	}
 	if faults := workspace.ValidateView(b); len(faults) > 0 {
 		m.t.Errorf("%s: %s\n%.2000s", what, strings.Join(faults, "\n"), b)
+	}
+	if len(b) > maxViewBytes {
+		m.t.Errorf("%s: %d bytes", what, len(b))
 	}
 	m.bytes = max(m.bytes, len(b))
 }
