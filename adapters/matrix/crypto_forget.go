@@ -12,6 +12,8 @@ import (
 	"strings"
 
 	"maunium.net/go/mautrix/id"
+
+	"milepost/adapters/own"
 )
 
 // cryptoFile is the database of the keys, in Config.Dir. It belongs to one
@@ -28,7 +30,7 @@ func forgetStored(ctx context.Context, cfg Config, users []id.UserID) error {
 	if users = others(users, id.UserID(cfg.User)); len(users) == 0 {
 		return nil
 	}
-	db, err := openDB(ctx, path)
+	db, err := own.Open(ctx, path)
 	if err != nil {
 		return fmt.Errorf("forget people's keys: %w", err)
 	}

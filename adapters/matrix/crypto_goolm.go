@@ -18,6 +18,7 @@ import (
 	"maunium.net/go/mautrix/crypto"
 	"maunium.net/go/mautrix/id"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 )
 
@@ -83,7 +84,7 @@ func openOlm(ctx context.Context, client *mautrix.Client, cfg Config) (_ *olmCip
 	if err := os.MkdirAll(cfg.Dir, 0o700); err != nil {
 		return nil, fmt.Errorf("open keys: %w", err)
 	}
-	raw, err := openDB(ctx, filepath.Join(cfg.Dir, cryptoFile))
+	raw, err := own.Open(ctx, filepath.Join(cfg.Dir, cryptoFile))
 	if err != nil {
 		return nil, fmt.Errorf("open keys: %w", err)
 	}

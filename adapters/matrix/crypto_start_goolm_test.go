@@ -17,6 +17,7 @@ import (
 	"maunium.net/go/mautrix/id"
 
 	"milepost/adapters/matrix/homeserver"
+	"milepost/adapters/own"
 	"milepost/bot"
 )
 
@@ -118,7 +119,7 @@ func TestCipherRefuses(t *testing.T) {
 		other.end()
 		d := newKeyDevice(t, s, a)
 		d.cfg.Dir = other.cfg.Dir
-		db, err := openDB(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
+		db, err := own.Open(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -143,7 +144,7 @@ func TestCipherRefuses(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(d.cfg.Dir, cryptoFile), kept, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		db, err := openDB(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
+		db, err := own.Open(keyContext(t), filepath.Join(d.cfg.Dir, cryptoFile))
 		if err != nil {
 			t.Fatal(err)
 		}

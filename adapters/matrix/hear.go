@@ -11,6 +11,7 @@ import (
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 	"milepost/flow"
 )
@@ -318,5 +319,5 @@ func cut(s string, n int) string {
 func (s *state) isDirect(ctx context.Context, room string) (bool, error) {
 	var d int
 	err := s.db.QueryRowContext(ctx, "SELECT direct FROM room WHERE id = ?", room).Scan(&d)
-	return d == 1, ignoreNone(err)
+	return d == 1, own.IgnoreNone(err)
 }

@@ -14,6 +14,7 @@ import (
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 )
 
@@ -265,7 +266,7 @@ func (s *state) row(ctx context.Context, n int64) (*row, error) {
 // tried counts a try of a row and gives the number.
 func (s *state) tried(ctx context.Context, n int64) (tries int, err error) {
 	err = s.db.QueryRowContext(ctx, "UPDATE inbox SET tries = tries + 1 WHERE n = ? RETURNING tries", n).Scan(&tries)
-	return tries, ignoreNone(err)
+	return tries, own.IgnoreNone(err)
 }
 
 // dropAside deletes the row of an event that was put aside.

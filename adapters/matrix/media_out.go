@@ -55,7 +55,7 @@ func (m *Matrix) sendFile(ctx context.Context, out *bot.Outbound, p *place, key 
 	case err != nil:
 		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("send file: %w", err)}
 	}
-	err = m.sendMedia(ctx, out, p, key, &media{name: name, mime: mediaType(f.Type), data: data, alt: shorten(beginning(clean(out.Reply.Text)), 300)})
+	err = m.sendMedia(ctx, out, p, key, &media{name: name, mime: mediaType(f.Type), data: data, alt: shorten(beginning(bot.Printable(out.Reply.Text)), 300)})
 	if errors.Is(err, errTooLarge) {
 		return m.instead(ctx, out, p, key, name, f.Bytes, "larger than this homeserver takes")
 	}

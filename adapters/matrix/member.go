@@ -12,6 +12,8 @@ import (
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
+
+	"milepost/adapters/own"
 )
 
 // Reasons that whoever invited us can read. They tell nothing of the workshop.
@@ -215,7 +217,7 @@ func (s *state) homeOf(ctx context.Context, room string) (string, error) {
 	for range 20 { // rooms move one after the other, and never in a circle but by malice
 		var next string
 		err := s.db.QueryRowContext(ctx, "SELECT successor FROM moved WHERE room = ?", room).Scan(&next)
-		if err := ignoreNone(err); err != nil {
+		if err := own.IgnoreNone(err); err != nil {
 			return "", err
 		}
 		if next == "" || strings.EqualFold(next, room) {

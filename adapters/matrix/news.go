@@ -12,6 +12,8 @@ import (
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
+
+	"milepost/adapters/own"
 )
 
 // roomNews is what a response says of a room, older events fetched already.
@@ -152,7 +154,7 @@ func (m *Matrix) ownMembership(e *event.Event) event.Membership {
 // joinedAt gives since when we are in a room, 0 if we are not or don't know it.
 func (s *state) joinedAt(ctx context.Context, room string) (at int64, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT joined FROM room WHERE id = ?", room).Scan(&at)
-	return at, ignoreNone(err)
+	return at, own.IgnoreNone(err)
 }
 
 // wasIn says whether somebody was in the room already who joins: a new name is

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
@@ -46,7 +45,7 @@ const maxPeople = 20
 // and the numbers of the choices.
 func render(out *bot.Outbound) *rendered {
 	r := &out.Reply
-	text := clean(r.Text)
+	text := bot.Printable(r.Text)
 	called := callees(out)
 	d := &rendered{kind: event.MsgText}
 	if r.Kind == flow.Notice && len(called) == 0 {
@@ -99,7 +98,7 @@ func callees(out *bot.Outbound) []callee {
 // isUser says whether a name is one of Matrix; older servers let more signs in.
 func isUser(user string) bool {
 	name, server, ok := strings.Cut(user, ":")
-	return ok && strings.HasPrefix(name, "@") && server != "" && len(user) <= 255 && clean(user) == user && !strings.ContainsAny(user, " \n\"<>")
+	return ok && strings.HasPrefix(name, "@") && server != "" && len(user) <= 255 && bot.Printable(user) == user && !strings.ContainsAny(user, " \n\"<>")
 }
 
 // numbered finds a checklist: its own numbers are what is typed, so its choices
@@ -139,33 +138,10 @@ func plainBody(called []callee, text string, labels []string, list bool) string 
 	return b.String()
 }
 
-// clean takes out of a text what a client would act on or show in another order
-// than it stands: control characters (line ends stay, tabs become spaces), marks
-// of direction, and letters that nobody sees. The joiners within words of some
-// scripts stay.
-func clean(s string) string {
-	s = strings.ToValidUTF8(s, "\uFFFD")
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n':
-			return r
-		case r == '\t':
-			return ' '
-		case r == '\u2028', r == '\u2029', r == '\u0085':
-			return '\n'
-		case r == '\u200c', r == '\u200d':
-			return r
-		case unicode.IsControl(r), unicode.Is(unicode.Cf, r), unicode.Is(unicode.Co, r):
-			return -1
-		}
-		return r
-	}, s)
-}
-
 // maxName bounds a name or a label, in bytes.
 const maxName = 200
 
-// cleanLine is clean on one line, not too long.
+// cleanLine is a text as it can be shown, on one line, not too long.
 func cleanLine(s string) string { return shorten(oneLine(s), maxName) }
 
-func oneLine(s string) string { return strings.Join(strings.Fields(clean(s)), " ") }
+func oneLine(s string) string { return strings.Join(strings.Fields(bot.Printable(s)), " ") }

@@ -7,6 +7,8 @@ import (
 
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
+
+	"milepost/adapters/own"
 )
 
 // putRoom stores what is new of a room.
@@ -116,7 +118,7 @@ func seenLane(ctx context.Context, tx *sql.Tx, target id.EventID, room string) (
 	if lane == "" {
 		lane = room
 	}
-	return lane, ignoreNone(err)
+	return lane, own.IgnoreNone(err)
 }
 
 // relation reads how an event hangs on others. Nothing of it is sure.

@@ -3,14 +3,10 @@ package matrix
 import (
 	"context"
 	"database/sql"
-	"errors"
-	"fmt"
-	"net/url"
-	"os"
 	"path/filepath"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver "sqlite"
+	"milepost/adapters/own"
 )
 
 // state is what the adapter keeps of its own, in one database beside the
@@ -113,97 +109,28 @@ const (
 	metaUser   = "user"
 )
 
-// openState opens or makes the database in a directory of mode 0700.
+// openState opens or makes the database.
 func openState(ctx context.Context, dir string) (*state, error) {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	db, err := openDB(ctx, filepath.Join(dir, "matrix.db"))
+	db, err := own.OpenAs(ctx, dir, filepath.Join(dir, "matrix.db"), schema)
 	if err != nil {
 		return nil, err
 	}
-	s := &state{db: db}
-	if err := s.migrate(ctx); err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return s, nil
-}
-
-// openDB opens a database of ours with one connection: there is one writer, and
-// what is committed survives a loss of power.
-func openDB(ctx context.Context, path string) (*sql.DB, error) {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600) // before the driver first opens it
-	if err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	if err := f.Close(); err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	dsn := "file:" + (&url.URL{Path: path}).EscapedPath() +
-		"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=foreign_keys(1)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=secure_delete(1)"
-	db, err := sql.Open("sqlite", dsn)
-	if err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	db.SetMaxOpenConns(1)
-	if err := db.PingContext(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("open state %s: %w", path, err), db.Close())
-	}
-	return db, nil
-}
-
-func (s *state) migrate(ctx context.Context) error {
-	var v int
-	if err := s.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v); err != nil {
-		return fmt.Errorf("open state: %w", err)
-	}
-	if v > len(schema) {
-		return fmt.Errorf("open state: it is of a later version (%d) of this program", v)
-	}
-	for ; v < len(schema); v++ {
-		err := s.tx(ctx, func(tx *sql.Tx) error {
-			if _, err := tx.ExecContext(ctx, schema[v]); err != nil {
-				return err
-			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", v+1))
-			return err
-		})
-		if err != nil {
-			return fmt.Errorf("open state: version %d: %w", v+1, err)
-		}
-	}
-	return nil
+	return &state{db: db}, nil
 }
 
 // tx runs f in one durable transaction: all of it or nothing.
-func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
-}
+func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error { return own.Tx(ctx, s.db, f) }
 
 func (s *state) close() error { return s.db.Close() }
 
 // get gives a value of meta, "" if there is none.
 func (s *state) get(ctx context.Context, k string) (v string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT v FROM meta WHERE k = ?", k).Scan(&v)
-	return v, ignoreNone(err)
+	return v, own.IgnoreNone(err)
 }
 
 func (s *state) set(ctx context.Context, k, v string) error {
 	_, err := s.db.ExecContext(ctx, "INSERT OR REPLACE INTO meta (k, v) VALUES (?, ?)", k, v)
-	return err
-}
-
-func ignoreNone(err error) error {
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	}
 	return err
 }
 
@@ -216,13 +143,13 @@ func (s *state) setRoot(ctx context.Context, thread, event, room, job string) er
 // rootOf gives the event a thread hangs on, "" if it is not known.
 func (s *state) rootOf(ctx context.Context, thread string) (event string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT event FROM root WHERE thread = ?", thread).Scan(&event)
-	return event, ignoreNone(err)
+	return event, own.IgnoreNone(err)
 }
 
 // threadOf gives the thread that hangs on an event, "" if it is none of ours.
 func (s *state) threadOf(ctx context.Context, event string) (thread string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT thread FROM root WHERE event = ?", event).Scan(&thread)
-	return thread, ignoreNone(err)
+	return thread, own.IgnoreNone(err)
 }
 
 // trying notes that a message is about to be sent.
@@ -241,7 +168,7 @@ func (s *state) shownAs(ctx context.Context, event, thread, job, choices string)
 // offered gives what an event of ours offers; thread is "" if it is none.
 func (s *state) offered(ctx context.Context, event string) (thread, job, choices string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT thread, job, choices FROM shown WHERE event = ?", event).Scan(&thread, &job, &choices)
-	return thread, job, choices, ignoreNone(err)
+	return thread, job, choices, own.IgnoreNone(err)
 }
 
 // closeRows takes the events of our own messages as a sync brought them back: by
@@ -255,7 +182,7 @@ func closeRow(ctx context.Context, tx *sql.Tx, txn, event string) error {
 func (s *state) isEncrypted(ctx context.Context, room string) (bool, error) {
 	var e int
 	err := s.db.QueryRowContext(ctx, "SELECT encrypted FROM room WHERE id = ?", room).Scan(&e)
-	return e == 1, ignoreNone(err)
+	return e == 1, own.IgnoreNone(err)
 }
 
 // setEncrypted notes that a room is encrypted. It never goes back.

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"errors"
 	"time"
+
+	"milepost/adapters/own"
 )
 
 // sentRow is what is known of an event of ours.
@@ -71,7 +73,7 @@ func (s *state) out(ctx context.Context, key, event string, offer *offered) erro
 // is none.
 func (s *state) lastOf(ctx context.Context, lane, but string) (event string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT event FROM seen WHERE lane = ? AND sender NOT IN ('', ?) ORDER BY n DESC LIMIT 1", lane, but).Scan(&event)
-	return event, ignoreNone(err)
+	return event, own.IgnoreNone(err)
 }
 
 // hasRoots says whether a room holds the thread of any job.

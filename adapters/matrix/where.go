@@ -6,6 +6,7 @@ import (
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 )
 
@@ -110,10 +111,10 @@ func (m *Matrix) threadAt(ctx context.Context, evt id.EventID) (string, error) {
 
 func (s *state) senderOf(ctx context.Context, evt string) (sender, room string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT sender, room FROM seen WHERE event = ?", evt).Scan(&sender, &room)
-	return sender, room, ignoreNone(err)
+	return sender, room, own.IgnoreNone(err)
 }
 
 func (s *state) laneAt(ctx context.Context, evt string) (lane, room string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT lane, room FROM seen WHERE event = ?", evt).Scan(&lane, &room)
-	return lane, room, ignoreNone(err)
+	return lane, room, own.IgnoreNone(err)
 }

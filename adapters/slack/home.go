@@ -11,6 +11,7 @@ import (
 
 	api "github.com/slack-go/slack"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 )
 
@@ -282,5 +283,5 @@ func jobBlock(i int, r *bot.Row, zone *time.Location, link string) api.Block {
 // rootByJob gives the post that a job's thread hangs on, "" if there is none.
 func (s *state) rootByJob(ctx context.Context, job string) (channel, ts string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT channel, ts FROM root WHERE job = ? LIMIT 1", job).Scan(&channel, &ts)
-	return channel, ts, ignoreNone(err)
+	return channel, ts, own.IgnoreNone(err)
 }

@@ -8,6 +8,8 @@ import (
 	"log/slog"
 	"sync"
 	"time"
+
+	"milepost/adapters/own"
 )
 
 const (
@@ -260,7 +262,7 @@ func changed(r sql.Result, err error) (bool, error) {
 func laneOfPost(ctx context.Context, tx *sql.Tx, channel, ts string) (string, error) {
 	var root string
 	err := tx.QueryRowContext(ctx, "SELECT r.ts FROM shown s JOIN root r ON r.thread = s.thread WHERE s.channel = ? AND s.ts = ?", channel, ts).Scan(&root)
-	if err := ignoreNone(err); err != nil {
+	if err := own.IgnoreNone(err); err != nil {
 		return "", err
 	}
 	if root == "" {

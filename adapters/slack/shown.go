@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"milepost/adapters/own"
 	"milepost/bot"
 	"milepost/flow"
 )
@@ -265,7 +266,7 @@ func (s *state) untry(ctx context.Context, key string) error {
 func (s *state) triedAt(ctx context.Context, key string) (time.Time, error) {
 	var ms int64
 	err := s.db.QueryRowContext(ctx, "SELECT at FROM sent WHERE key = ?", key).Scan(&ms)
-	return time.UnixMilli(ms), ignoreNone(err)
+	return time.UnixMilli(ms), own.IgnoreNone(err)
 }
 
 // Marks of posts are kept so long.

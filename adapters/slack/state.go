@@ -4,13 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
-	"net/url"
-	"os"
 	"path/filepath"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver "sqlite"
+	"milepost/adapters/own"
 )
 
 // state is what the adapter keeps of its own, in one database beside the
@@ -102,75 +99,19 @@ ALTER TABLE seen ADD COLUMN called INTEGER NOT NULL DEFAULT 0;  -- 1: we were ad
 CREATE INDEX seen_came ON seen (came);
 `}
 
-// openState opens or makes the database in a directory of mode 0700.
+// openState opens or makes the database.
 func openState(ctx context.Context, dir string) (*state, error) {
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	path := filepath.Join(dir, "slack.db")
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600) // before the driver first opens it
+	db, err := own.OpenAs(ctx, dir, filepath.Join(dir, "slack.db"), schema)
 	if err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
+		return nil, err
 	}
-	if err := f.Close(); err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	db, err := sql.Open("sqlite", "file:"+(&url.URL{Path: path}).EscapedPath()+
-		"?_txlock=immediate&_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=secure_delete(1)")
-	if err != nil {
-		return nil, fmt.Errorf("open state: %w", err)
-	}
-	db.SetMaxOpenConns(1)
-	s := &state{db: db}
-	if err := s.migrate(ctx); err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return s, nil
-}
-
-func (s *state) migrate(ctx context.Context) error {
-	var v int
-	if err := s.db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v); err != nil {
-		return fmt.Errorf("open state: %w", err)
-	}
-	if v > len(schema) {
-		return fmt.Errorf("open state: it is of a later version (%d) of this program", v)
-	}
-	for ; v < len(schema); v++ {
-		err := s.tx(ctx, func(tx *sql.Tx) error {
-			if _, err := tx.ExecContext(ctx, schema[v]); err != nil {
-				return err
-			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", v+1))
-			return err
-		})
-		if err != nil {
-			return fmt.Errorf("open state: version %d: %w", v+1, err)
-		}
-	}
-	return nil
+	return &state{db: db}, nil
 }
 
 // tx runs f in one durable transaction: all of it or nothing.
-func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
-}
+func (s *state) tx(ctx context.Context, f func(*sql.Tx) error) error { return own.Tx(ctx, s.db, f) }
 
 func (s *state) close() error { return s.db.Close() }
-
-func ignoreNone(err error) error {
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	}
-	return err
-}
 
 // setRoot keeps the post a thread hangs on; the first one stays.
 func (s *state) setRoot(ctx context.Context, thread, channel, ts, job string) error {
@@ -181,13 +122,13 @@ func (s *state) setRoot(ctx context.Context, thread, channel, ts, job string) er
 // rootOf gives the ts of the post a thread hangs on, "" if it is not known.
 func (s *state) rootOf(ctx context.Context, thread string) (ts string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT ts FROM root WHERE thread = ?", thread).Scan(&ts)
-	return ts, ignoreNone(err)
+	return ts, own.IgnoreNone(err)
 }
 
 // threadOf gives the thread that hangs on a post, "" if it is none of ours.
 func (s *state) threadOf(ctx context.Context, channel, ts string) (thread string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT thread FROM root WHERE channel = ? AND ts = ?", channel, ts).Scan(&thread)
-	return thread, ignoreNone(err)
+	return thread, own.IgnoreNone(err)
 }
 
 // sentAs gives what is known of an outgoing message: tried says that a try was

@@ -3,12 +3,14 @@ package slack
 import (
 	"context"
 	"strings"
+
+	"milepost/adapters/own"
 )
 
 // meta and setMeta keep single values.
 func (s *state) meta(ctx context.Context, k string) (v string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT v FROM meta WHERE k = ?", k).Scan(&v)
-	return v, ignoreNone(err)
+	return v, own.IgnoreNone(err)
 }
 
 func (s *state) setMeta(ctx context.Context, k, v string) error {
@@ -40,7 +42,7 @@ func (s *state) earlier(ctx context.Context, lane, at string) (yes bool, err err
 // jobOf gives the job of a thread, "" if it is not known.
 func (s *state) jobOf(ctx context.Context, thread string) (job string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT job FROM root WHERE thread = ?", thread).Scan(&job)
-	if err := ignoreNone(err); err != nil {
+	if err := own.IgnoreNone(err); err != nil {
 		return "", unavailable("find job of a thread", err)
 	}
 	return job, nil
@@ -49,14 +51,14 @@ func (s *state) jobOf(ctx context.Context, thread string) (job string, err error
 // author gives who wrote a message, and its parts.
 func (s *state) author(ctx context.Context, key string) (user, parts string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT user, parts FROM seen WHERE key = ?", key).Scan(&user, &parts)
-	return user, parts, ignoreNone(err)
+	return user, parts, own.IgnoreNone(err)
 }
 
 // lastKey gives the latest key that begins so, up to a time; "" if there is none.
 func (s *state) lastKey(ctx context.Context, prefix, at string) (key string, err error) {
 	end := strings.TrimSuffix(prefix, ":") + ";"
 	err = s.db.QueryRowContext(ctx, "SELECT key FROM seen WHERE key >= ? AND key < ? AND at <= ? ORDER BY at DESC LIMIT 1", prefix, end, at).Scan(&key)
-	return key, ignoreNone(err)
+	return key, own.IgnoreNone(err)
 }
 
 // known is a message that was taken in.

@@ -18,7 +18,7 @@ import (
 // pipe, no larger than max bytes. The path goes no further than this; only its
 // last part is kept. fault says in a sentence why it can't be taken.
 func openFile(path string, max int64) (_ *bot.Attachment, fault string) {
-	name := clip(strings.ReplaceAll(Clean(filepath.Base(path)), "\n", " "), 80)
+	name := clip(strings.ReplaceAll(bot.Printable(filepath.Base(path)), "\n", " "), 80)
 	refuse := func(why string) (*bot.Attachment, string) {
 		return nil, fmt.Sprintf("%q can't be taken: %s.", name, why)
 	}

@@ -37,7 +37,7 @@ func (t *Terminal) humanMessage(out *bot.Outbound) []byte {
 		sign = signs[flow.Notice]
 	}
 	width := t.width()
-	text := Clean(r.Text)
+	text := bot.Printable(r.Text)
 	if to := addressees(out); len(to) > 0 && len(r.To) > 0 && !(len(to) == 1 && to[0] == t.cfg.Name) {
 		text = "(to " + strings.Join(to, ", ") + ") " + text
 	}
@@ -55,9 +55,9 @@ func (t *Terminal) humanMessage(out *bot.Outbound) []byte {
 		b.WriteByte('\n')
 	}
 	for _, f := range r.Files {
-		line := "  file: " + Clean(f.Name)
+		line := "  file: " + bot.Printable(f.Name)
 		if t.cfg.Path != nil {
-			line += " in " + Clean(t.cfg.Path(f.SHA256))
+			line += " in " + bot.Printable(t.cfg.Path(f.SHA256))
 		}
 		b.WriteString(line + "\n")
 	}
@@ -69,7 +69,7 @@ func choiceLines(r *flow.Reply, width int) []string {
 	list := numbered.MatchString(r.Text)
 	var out []string
 	for i, c := range r.Choices {
-		label := strings.ReplaceAll(Clean(c.Label), "\n", " ")
+		label := strings.ReplaceAll(bot.Printable(c.Label), "\n", " ")
 		line := strconv.Itoa(i+1) + "  " + label
 		if list {
 			line = "[" + label + "]"

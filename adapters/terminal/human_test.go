@@ -105,8 +105,8 @@ func squeeze(s string) string {
 func TestCleanLeavesNothingToActOn(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := string(rapid.SliceOf(rapid.Byte()).Draw(t, "s")) + rapid.String().Draw(t, "u")
-		got := Clean(s)
-		if Clean(got) != got {
+		got := bot.Printable(s)
+		if bot.Printable(got) != got {
 			t.Fatalf("%q is not clean at once", s)
 		}
 		for _, r := range got {

@@ -104,7 +104,7 @@ const maxName = 100
 
 // personName is a name in one form: cleaned, one space between words, short.
 func personName(s string) string {
-	return clip(strings.Join(strings.Fields(Clean(s)), " "), maxName)
+	return clip(strings.Join(strings.Fields(bot.Printable(s)), " "), maxName)
 }
 
 // clip cuts a text to a number of bytes.
@@ -141,13 +141,13 @@ type idleLine struct {
 
 func (t *Terminal) jsonMessage(out *bot.Outbound) []byte {
 	r := &out.Reply
-	l := outLine{ID: out.Key, Job: out.Job, Phase: r.Phase, Kind: r.Kind, To: addressees(out), Text: Clean(r.Text),
+	l := outLine{ID: out.Key, Job: out.Job, Phase: r.Phase, Kind: r.Kind, To: addressees(out), Text: bot.Printable(r.Text),
 		Choices: []flow.Choice{}, Facts: sorted(r.Facts), Files: []outFile{}, Log: out.Log}
 	if l.Phase == "" { // in no job
 		l.Phase = flow.PhaseOpen
 	}
 	for _, c := range r.Choices {
-		l.Choices = append(l.Choices, flow.Choice{Label: Clean(c.Label), Send: c.Send})
+		l.Choices = append(l.Choices, flow.Choice{Label: bot.Printable(c.Label), Send: c.Send})
 	}
 	for _, f := range r.Files {
 		o := outFile{FileRef: f}

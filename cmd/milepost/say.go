@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
-	"milepost/adapters/terminal"
 	"milepost/bot"
 )
 
@@ -27,7 +26,7 @@ type streams struct {
 
 // say prints what was asked for.
 func (s *streams) say(format string, args ...any) error {
-	_, err := io.WriteString(s.out, terminal.Clean(strings.TrimSuffix(fmt.Sprintf(format, args...), "\n"))+"\n")
+	_, err := io.WriteString(s.out, bot.Printable(strings.TrimSuffix(fmt.Sprintf(format, args...), "\n"))+"\n")
 	if err != nil {
 		return fmt.Errorf("write: %w", err)
 	}
@@ -46,7 +45,7 @@ func (s *streams) object(v any) error {
 
 // warn prints what somebody should know beside the answer.
 func (s *streams) warn(format string, args ...any) {
-	fmt.Fprintf(s.err, "milepost: %s\n", terminal.Clean(fmt.Sprintf(format, args...)))
+	fmt.Fprintf(s.err, "milepost: %s\n", bot.Printable(fmt.Sprintf(format, args...)))
 }
 
 // exit prints why a call failed and gives its exit code.

@@ -1,15 +1,15 @@
-package terminal
+package bot
 
 import (
 	"strings"
 	"unicode"
 )
 
-// Clean takes out of a text what a terminal would act on or show in another
-// order than it stands: control characters (line ends stay, tabs become
+// Printable takes out of a text what a terminal or client would act on or show in
+// another order than it stands: control characters (line ends stay, tabs become
 // spaces), marks of direction, and letters that nobody sees. The joiners within
 // words of some scripts stay.
-func Clean(s string) string {
+func Printable(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")
 	return strings.Map(func(r rune) rune {
 		switch {
