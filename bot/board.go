@@ -61,6 +61,17 @@ func (b *Bot) Board(ctx context.Context, shopName string) ([]Row, error) {
 	return rows, nil
 }
 
+// rowsOf are the rows of jobs in which somebody takes part.
+func rowsOf(rows []Row, id Identity) []Row {
+	var his []Row
+	for _, r := range rows {
+		if slices.Contains(r.identities, string(id)) {
+			his = append(his, r)
+		}
+	}
+	return his
+}
+
 // openRow reads a row at rest. One that can't be read is left out: it can be
 // rebuilt.
 func (b *Bot) openRow(ir *IndexRow) (Row, bool) {

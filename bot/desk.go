@@ -99,7 +99,7 @@ func (b *Bot) deskJobs(ctx context.Context, v *visit) error {
 		return err
 	}
 	if v.role == flow.Customer {
-		rows = slices.DeleteFunc(rows, func(r Row) bool { return !slices.Contains(r.identities, string(v.in.From)) })
+		rows = rowsOf(rows, v.in.From)
 	}
 	return b.deskSay(ctx, v, "jobs", "", flow.Result, b.list(v, rows))
 }
@@ -125,7 +125,7 @@ func (b *Bot) deskSwitch(ctx context.Context, v *visit, job string) error {
 	if f.state.Seq == 0 {
 		return b.noJob(ctx, v)
 	}
-	if v.role == flow.Customer && !b.cfg.Single && !takesPart(f.state, v.in.From) {
+	if _, takesPart := personOf(f.state, v.in.From); v.role == flow.Customer && !b.cfg.Single && !takesPart {
 		return b.noJob(ctx, v) // as if it were not there
 	}
 	text := say("bot.switch", v.role, words.Args{"Job": job, "Vehicle": f.state.Vehicle, "Phase": string(f.state.Phase)})
@@ -135,15 +135,6 @@ func (b *Bot) deskSwitch(ctx context.Context, v *visit, job string) error {
 		v.shop.goneTo.set(string(v.in.From), job)
 	}
 	return err
-}
-
-func takesPart(s *flow.State, id Identity) bool {
-	for _, p := range s.People {
-		if p.Identity == string(id) {
-			return true
-		}
-	}
-	return false
 }
 
 // noJob says that a job named does not exist.

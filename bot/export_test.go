@@ -21,11 +21,7 @@ func WithStep(c Config, s Step) Config {
 func (b *Bot) Tick(ctx context.Context) time.Duration { return b.tick(ctx) }
 
 // Lanes is how many jobs are kept in memory.
-func (b *Bot) Lanes() int {
-	b.lanes.mu.Lock()
-	defer b.lanes.mu.Unlock()
-	return len(b.lanes.all)
-}
+func (b *Bot) Lanes() int { return b.lanes.kept() }
 
 // Opens says when a shop of these hours opens next; the zero time: it is open.
 func Opens(h Hours, zone *time.Location, now time.Time) time.Time {

@@ -2,7 +2,6 @@ package bot
 
 import (
 	"context"
-	"slices"
 	"time"
 
 	"milepost/flow"
@@ -27,7 +26,7 @@ func (b *Bot) Home(ctx context.Context, id Identity) (Home, error) {
 		if err != nil {
 			return Home{}, err
 		}
-		mine := slices.DeleteFunc(slices.Clone(rows), func(r Row) bool { return !slices.Contains(r.identities, string(id)) })
+		mine := rowsOf(rows, id)
 		switch {
 		case role == flow.Supervisor:
 			return Home{Rows: rows, Whole: true, Zone: c.Zone}, nil

@@ -15,31 +15,31 @@ import (
 // was not called it is other people's talk, which must not pass a gate: figures
 // of somebody who has a job are told where to go, everything else is left alone.
 func (b *Bot) loose(ctx context.Context, v *visit) error {
-	if v.role == "" || v.role == flow.Stranger {
+	figures := v.in.File != nil || strings.ContainsAny(v.text, "0123456789")
+	nobody := v.role == "" || v.role == flow.Stranger
+	if !v.in.Called && (nobody || !figures && v.in.Fault == "") {
+		v.desk = ignore
+		return nil
+	}
+	if nobody {
 		job, err := b.cfg.Store.Current(ctx, v.shop.name, v.in.From)
 		if err != nil {
 			return failed("current job", err)
 		}
-		if v.in.Called && job != "" { // a guest, whom the job knows by the code
-			v.job = job
-			return nil
-		}
-		if v.in.Called {
+		if v.job = job; job == "" { // a guest is known to his job by the code
 			v.desk = b.turnAway
-			return nil
 		}
-		v.desk = ignore
 		return nil
 	}
 	rows, err := b.Board(ctx, v.shop.name)
 	if err != nil {
 		return err
 	}
-	mine := slices.DeleteFunc(rows, func(r Row) bool { return !slices.Contains(r.identities, string(v.in.From)) })
+	mine := rowsOf(rows, v.in.From)
 	switch {
 	case !v.in.Called && v.in.Fault == "":
 		v.desk = ignore
-		if len(mine) > 0 && (v.in.File != nil || strings.ContainsAny(v.text, "0123456789")) {
+		if len(mine) > 0 {
 			v.desk = func(ctx context.Context, v *visit) error {
 				return b.deskSay(ctx, v, "beside", "", flow.Notice, say("bot.beside", v.role, nil))
 			}

@@ -21,7 +21,6 @@ type send struct {
 func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) ([]send, error) {
 	threads := l.threads
 	if joined != nil {
-		v.joins = true
 		threads = append(threads[:len(threads):len(threads)], *joined)
 	}
 	log, by := out.State.Seq, author(v, out.State)
@@ -31,7 +30,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 	}
 	for i := range out.Replies {
 		r := &out.Replies[i]
-		for n, t := range b.targets(v, threads, r, out.State) {
+		for n, t := range b.targets(v, threads, joined, r, out.State) {
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
 				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by,
 				Asked: asked(out.State)}
@@ -104,9 +103,9 @@ func newSend(o Outbound) (send, error) {
 }
 
 // targets gives the threads a reply goes to.
-func (b *Bot) targets(v *visit, threads []JobThread, r *flow.Reply, s *flow.State) []JobThread {
+func (b *Bot) targets(v *visit, threads []JobThread, joined *JobThread, r *flow.Reply, s *flow.State) []JobThread {
 	here := JobThread{Network: v.in.Network, Thread: v.in.Thread}
-	loose := v.in.Loose && !v.joins && len(threads) > 0 // written beside the job's threads: answered in them
+	loose := v.in.Loose && joined == nil && len(threads) > 0 // written beside the job's threads: answered in them
 	if !v.wake && !loose && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
 		return []JobThread{here} // said to the one who asked, where he asked
 	}
@@ -179,10 +178,6 @@ func author(v *visit, s *flow.State) flow.Who {
 	if v.wake {
 		return ""
 	}
-	for _, p := range s.People {
-		if p.Identity != "" && p.Identity == string(v.in.From) {
-			return p.Who
-		}
-	}
-	return ""
+	p, _ := personOf(s, v.in.From)
+	return p.Who
 }

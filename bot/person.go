@@ -48,12 +48,8 @@ type standing struct {
 // judged when the message arrives, whatever was held before.
 func (b *Bot) standing(v *visit, l *lane) (standing, error) {
 	var st standing
-	var before flow.Person
-	for _, p := range l.state.People {
-		if p.Identity != "" && p.Identity == string(v.in.From) {
-			st.who, before = p.Who, p
-		}
-	}
+	before, _ := personOf(l.state, v.in.From)
+	st.who = before.Who
 	st.role = v.role
 	byCode := false
 	switch {
@@ -110,6 +106,16 @@ func (b *Bot) unused(s *flow.State, hash string) bool {
 		}
 	}
 	return false
+}
+
+// personOf finds an identity among a job's people.
+func personOf(s *flow.State, id Identity) (flow.Person, bool) {
+	for _, p := range s.People {
+		if p.Identity != "" && p.Identity == string(id) {
+			return p, true
+		}
+	}
+	return flow.Person{}, false
 }
 
 // newWho draws a number for a person, random for each job.

@@ -26,7 +26,6 @@ type visit struct {
 
 	job      string
 	fresh    bool   // a job that does not exist yet
-	joins    bool   // its place becomes a thread of the job
 	coded    bool   // the text holds a guest code, of whatever worth
 	codeHash string // of a guest code that some job has given out
 	file     *flow.File

@@ -8,9 +8,9 @@ import (
 
 // which finds the shop a message belongs to where there are several: by the
 // room, which is configured in one of them; by the thread, whose job is one's; by
-// the person, who belongs to one; by the message it names; by a guest code. Nothing of that: the
-// first shop, which will turn a stranger away. No shop learns of another's
-// people or jobs by it.
+// the person, who belongs to one; by the message it names; by a guest code.
+// Nothing of that: the first shop, which will turn a stranger away. No shop learns
+// of another's people or jobs by it.
 func (b *Bot) which(ctx context.Context, in *Inbound) (string, error) {
 	if len(b.cfg.Shops) == 1 {
 		return b.cfg.Shops[0].Name, nil
