@@ -22,20 +22,7 @@ import (
 const checkFor = time.Minute
 
 func checkCommand(s *streams) *cobra.Command {
-	var file string
-	c := &cobra.Command{Use: "check --config FILE", Short: "tries a configuration of serve, changes nothing", Args: takesNone}
-	c.Flags().StringVar(&file, "config", "", "configuration `file`")
-	c.RunE = func(cmd *cobra.Command, _ []string) error {
-		if file == "" {
-			return wrongCall{errors.New("--config FILE is missing")}
-		}
-		c, err := readConfig(file)
-		if err != nil {
-			return err
-		}
-		return s.check(cmd.Context(), c)
-	}
-	return c
+	return configCommand("check", "tries a configuration of serve, changes nothing", s.check)
 }
 
 // check prints what is found, each with what is to be mended, and ends with an

@@ -16,8 +16,13 @@ import (
 )
 
 func serveCommand(s *streams) *cobra.Command {
+	return configCommand("serve", "the assistant on chat networks", func(ctx context.Context, c *config) error { return serve(ctx, s, c) })
+}
+
+// configCommand is a command that works on a configuration and on nothing else.
+func configCommand(name, short string, work func(context.Context, *config) error) *cobra.Command {
 	var file string
-	c := &cobra.Command{Use: "serve --config FILE", Short: "the assistant on chat networks", Args: takesNone}
+	c := &cobra.Command{Use: name + " --config FILE", Short: short, Args: takesNone}
 	c.Flags().StringVar(&file, "config", "", "configuration `file`")
 	c.RunE = func(cmd *cobra.Command, _ []string) error {
 		if file == "" {
@@ -27,7 +32,7 @@ func serveCommand(s *streams) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return serve(cmd.Context(), s, c)
+		return work(cmd.Context(), c)
 	}
 	return c
 }

@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -59,19 +58,7 @@ func TestServeMatrix(t *testing.T) {
 		t.Errorf("/readyz: %d %s", code, text)
 	}
 
-	run := func(args ...string) (string, int) {
-		var out, errs safeBuffer
-		code := execute(args, &streams{out: &out, err: &errs})
-		return out.String() + errs.String(), code
-	}
-	if text, code := run("check", "--config", v.file); code != exitDone || !strings.Contains(text, "OK   matrix: ") {
-		t.Errorf("check: %d\n%s", code, text)
-	}
-	board, code := run("board", "--config", v.file)
-	job := regexp.MustCompile(`\b[2-9b-df-hj-np-tv-z]{7}\b`).FindString(board)
-	if code != exitDone || !strings.Contains(board, "zebrafinch") || job == "" {
-		t.Fatalf("board: %d %s", code, board)
-	}
+	job := checkedBoard(t, v.file, "matrix", "zebrafinch")
 	if err := v.stop(); err != nil {
 		t.Errorf("it stopped with %v\n%s", err, v.err.String())
 	}
@@ -88,7 +75,7 @@ func TestServeMatrix(t *testing.T) {
 			t.Errorf("%q is in the log:\n%s", word, v.err.String())
 		}
 	}
-	if text, code := run("erase", job, "--config", v.file); code != exitDone {
+	if text, code := called("erase", job, "--config", v.file); code != exitDone {
 		t.Errorf("erase: %d %s", code, text)
 	}
 	nowhere(t, filepath.Join(v.dir, "data"), "zebrafinch")
