@@ -34,8 +34,6 @@ import (
 	"net"
 	"net/url"
 	"strings"
-	"sync"
-	"time"
 
 	"maunium.net/go/mautrix"
 
@@ -74,9 +72,7 @@ type Matrix struct {
 	out outward // of the messages on their way out
 	in  inward  // of those on their way in
 
-	mu     sync.Mutex
-	fault  error     // why it is not ready, nil if it is
-	worked time.Time // last successful sync
+	health health
 }
 
 // sound fills in the defaults and lists every fault at once.

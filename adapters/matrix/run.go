@@ -45,10 +45,6 @@ type inward struct {
 	keyless int // that ended in a panic at its keys
 }
 
-// staleAfter is for how long nothing may come before it is not ready: some
-// polls.
-const staleAfter = 3 * time.Minute
-
 // New checks a configuration. Nothing is opened and nobody asked yet.
 func New(cfg Config) (*Matrix, error) {
 	cfg, err := cfg.sound()
@@ -77,30 +73,6 @@ func New(cfg Config) (*Matrix, error) {
 // Name is the network's name.
 func (m *Matrix) Name() string { return NetworkName }
 
-// Ready is nil while messages come in; else it says why they don't.
-func (m *Matrix) Ready() error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	switch {
-	case m.fault != nil:
-		return m.fault
-	case m.worked.IsZero():
-		return &bot.Error{Kind: bot.Unavailable, Err: errors.New("matrix: not connected yet")}
-	case time.Since(m.worked) > staleAfter:
-		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("matrix: nothing from the homeserver since %s", m.worked.UTC().Format(time.RFC3339))}
-	}
-	return nil
-}
-
-// stands keeps whether it works, and why not.
-func (m *Matrix) stands(err error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.fault = err; err == nil {
-		m.worked = time.Now()
-	}
-}
-
 // Run hears until ctx is done, and is run once. An error is for good: it needs a
 // person. Everything else is tried again.
 func (m *Matrix) Run(ctx context.Context, hear Hearer) (err error) {
@@ -112,7 +84,7 @@ func (m *Matrix) Run(ctx context.Context, hear Hearer) (err error) {
 	defer m.client.Client.CloseIdleConnections()
 	defer func() {
 		if err != nil && ctx.Err() == nil {
-			m.stands(err)
+			m.ended(err)
 		}
 	}()
 	if m.state, err = openState(ctx, m.cfg.Dir); err != nil {

@@ -157,7 +157,9 @@ func texts(list []bot.Inbound) (all []string) {
 }
 
 func TestFaultsOfTheLine(t *testing.T) {
-	r := newRig(t).start().ready()
+	r := newRig(t)
+	r.prepare = func(m *Matrix) { m.health.lostFor = time.Millisecond }
+	r.start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
 	say := func(words string) { ann.Mention(room, words, r.user()) }
@@ -201,7 +203,9 @@ func TestFaultsOfTheLine(t *testing.T) {
 
 // While the disk is full nothing is taken, and nothing lost.
 func TestDiskFull(t *testing.T) {
-	r := newRig(t).start().ready()
+	r := newRig(t)
+	r.prepare = func(m *Matrix) { m.health.lostFor = time.Millisecond }
+	r.start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
 	ann.Mention(room, "one", r.user())
