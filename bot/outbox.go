@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"time"
 
@@ -79,6 +80,13 @@ func (o *outbox) add(sends []send) {
 		o.push(s)
 	}
 	o.change()
+}
+
+// waits says whether a message may still be on its way.
+func (o *outbox) waits(key string) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.behind || o.taken[key] && !slices.Contains(o.sent, key)
 }
 
 // push appends to a thread's line and sees that someone works on it. Called

@@ -93,6 +93,15 @@ type CardEditor interface {
 	EditCard(ctx context.Context, out Outbound) error
 }
 
+// Leaver is the ability to go from where nobody has any business with a shop.
+// Whoever is turned away is told so once a day, by a refusal that Send sees;
+// TurnedAway tells of his messages after that, to which nothing is said. What
+// follows is the network's to decide. It is called within Handle, when no refusal
+// for him is on its way any more.
+type Leaver interface {
+	TurnedAway(ctx context.Context, t Thread)
+}
+
 // Forgetter is the ability to remove what passed through a network's own
 // keeping: its inbox, raw events, drafts, names. It is called after an erasure;
 // on return the erased words are in no byte of what the network keeps here.

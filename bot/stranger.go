@@ -29,8 +29,19 @@ type strangerDays struct {
 const codeTries = 5
 
 // turnAway answers someone who may do nothing here: one polite refusal a day,
-// in no job.
+// in no job. Of what he writes after it only the network is told.
 func (b *Bot) turnAway(ctx context.Context, v *visit) error {
+	silent, told := false, ""
+	err := b.refuse(ctx, v, func(key string) { silent, told = true, key })
+	if l, can := b.out.networks[v.in.Network].(Leaver); can && err == nil && silent && !b.out.waits(told) {
+		l.TurnedAway(ctx, v.in.Thread)
+	}
+	return err
+}
+
+// refuse is turnAway up to the refusal. Where there is none today, it gives the
+// key of the one before.
+func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) error {
 	s := v.shop
 	return b.shopDo(ctx, s, func() error {
 		if b.recent.has(s.name, v.key) {
@@ -45,8 +56,11 @@ func (b *Bot) turnAway(ctx context.Context, v *visit) error {
 			first, key, role = true, key+"/"+strconv.Itoa(n), flow.Customer
 		}
 		s.days.dirty = true
-		if !first && len(entries) == 0 {
-			return nil
+		if !first {
+			silent(key)
+			if len(entries) == 0 {
+				return nil
+			}
 		}
 		batch := &Batch{Delivery: v.key, Index: s.days.row(s)}
 		var sends []send
