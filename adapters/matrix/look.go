@@ -19,18 +19,55 @@ const (
 	// The server's clock is not ours: what it calls older than a try by this much
 	// was there before.
 	clockSlack = time.Hour
+	// For how long a server may go on with what its caller has given up.
+	settleWait = time.Second
 )
 
 // find looks for an event of ours whose fate is unknown: a try was begun at a
-// time of ours and its end was not seen. "" if the server does not have it.
+// time of ours and its end was not seen. "" if the server does not have it. One
+// that was given up a moment ago may still be on its way inside the server: it is
+// looked for once more.
 func (m *Matrix) find(ctx context.Context, it *item, txn string, at time.Time) (found id.EventID, err error) {
-	err = m.scan(ctx, it.room, it.target, relationOf(it), func(e *event.Event) bool {
-		if m.ours(e) == txn {
-			found = e.ID
-		}
-		return found != "" || e.Timestamp < at.Add(-clockSlack).UnixMilli()
-	})
-	return found, err
+	look := func() error {
+		return m.scan(ctx, it.room, it.target, relationOf(it), func(e *event.Event) bool {
+			if m.ours(e) == txn {
+				found = e.ID
+			}
+			return found != "" || e.Timestamp < at.Add(-clockSlack).UnixMilli()
+		})
+	}
+	if err = look(); err != nil || found != "" {
+		return found, err
+	}
+	wait := time.Until(m.out.triedLast(txn).Add(settleWait))
+	if wait <= 0 {
+		return "", nil
+	}
+	select {
+	case <-time.After(wait):
+		err = look()
+		return found, err
+	case <-ctx.Done():
+		return "", sendFault(ctx, "look for what was sent", ctx.Err())
+	}
+}
+
+// triedLast is when the last try of a message ended without an answer: at the
+// latest when this process began.
+func (o *outward) triedLast(txn string) time.Time {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if at, ok := o.unsure[txn]; ok {
+		return at
+	}
+	return o.since
+}
+
+// unanswered notes that a try ended without an answer.
+func (o *outward) unanswered(txn string) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	keep(&o.unsure, txn, time.Now())
 }
 
 func relationOf(it *item) event.RelationType {

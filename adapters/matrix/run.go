@@ -61,7 +61,7 @@ func New(cfg Config) (*Matrix, error) {
 	if err != nil {
 		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("configure matrix: %w", err)}
 	}
-	m := &Matrix{cfg: cfg, client: client, store: newRooms(), synced: make(chan struct{})}
+	m := &Matrix{cfg: cfg, client: client, store: newRooms(), synced: make(chan struct{}), out: outward{since: time.Now()}}
 	client.StateStore = m.store
 	m.in.poll = &http.Client{Transport: client.Client.Transport, Timeout: pollLimit}
 	m.in.known, m.in.dumb = map[string]*knowing{}, map[string]bool{}

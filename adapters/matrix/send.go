@@ -21,6 +21,7 @@ import (
 const (
 	syncWait = 10 * time.Second // how long a message waits for the first sync
 	sendWait = 30 * time.Second // how long the server has to take it
+	stopWait = 3 * time.Second  // how long it still has when we are told to stop
 )
 
 // Send says something: in its thread once the thread has its root, else in the
@@ -134,7 +135,7 @@ func (m *Matrix) post(ctx context.Context, it *item) (id.EventID, error) {
 	if err := m.state.trying(ctx, it.key, txn, it.room.String()); err != nil {
 		return "", storeFault(err)
 	}
-	limit, cancel := context.WithTimeout(ctx, sendWait)
+	limit, cancel := lingering(ctx, sendWait)
 	defer cancel()
 	resp, err := m.client.SendMessageEvent(limit, it.room, typ, content, mautrix.ReqSendEvent{TransactionID: txn, DontEncrypt: true})
 	if err != nil {
@@ -142,9 +143,24 @@ func (m *Matrix) post(ctx context.Context, it *item) (id.EventID, error) {
 		if turnedDown(fault) {
 			return "", errors.Join(fault, storeFault(m.state.untried(ctx, it.key)))
 		}
+		m.out.unanswered(txn)
 		return "", fault
 	}
-	return resp.EventID, storeFault(m.state.out(ctx, it.key, resp.EventID.String(), it.offer))
+	return resp.EventID, storeFault(m.state.out(context.WithoutCancel(ctx), it.key, resp.EventID.String(), it.offer))
+}
+
+// lingering bounds a request by a time, and lets one that is under way come to its
+// end when the program is told to stop: an answer is worth more than a guess.
+func lingering(ctx context.Context, wait time.Duration) (context.Context, context.CancelFunc) {
+	limit, cancel := context.WithTimeout(context.WithoutCancel(ctx), wait)
+	stop := context.AfterFunc(ctx, func() {
+		select {
+		case <-time.After(stopWait):
+			cancel()
+		case <-limit.Done():
+		}
+	})
+	return limit, func() { stop(); cancel() }
 }
 
 // sealed gives an event in the form in which it goes out: encrypted where the

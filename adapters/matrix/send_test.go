@@ -98,6 +98,50 @@ func TestLostAnswer(t *testing.T) {
 	})
 }
 
+// A server goes on with what its caller has given up, and has lost its note of the
+// transaction: the message is looked for until it can only be lost.
+func TestGivenUpTooSoon(t *testing.T) {
+	both(t, func(t *testing.T, encrypted bool) {
+		s := homeserver.Start(t, homeserver.Options{})
+		proxy := homeserver.NewProxy(t, s)
+		j := newJob(t, s, proxy.URL(), "milepost", encrypted)
+		j.insist(j.out(1, flow.Card, "unit 14"))
+		late := func(out bot.Outbound, between func()) {
+			t.Helper()
+			proxy.Fail(1, http.MethodPut, sendPath, homeserver.Fault{Late: settleWait / 2})
+			if err := j.try(out); err == nil {
+				t.Fatal("a request that was cut has passed")
+			}
+			between()
+			j.insist(out)
+		}
+		late(j.out(2, flow.Notice, "late"), func() {})
+		late(j.out(3, flow.Notice, "late, and started again"), func() { j.stop(); j.start() })
+		time.Sleep(settleWait) // what comes late is there by then
+		j.insist(j.out(4, flow.Notice, "last"))
+		if all := j.seen(); len(all) != 4 {
+			t.Fatalf("four messages are wanted, each once:\n%s", person.Dump(all))
+		}
+	})
+}
+
+// Told to stop while a message is on its way: its answer is waited for.
+func TestStopWhileSending(t *testing.T) {
+	s := homeserver.Start(t, homeserver.Options{})
+	proxy := homeserver.NewProxy(t, s)
+	j := newJob(t, s, proxy.URL(), "milepost", false)
+	j.insist(j.out(1, flow.Card, "unit 14"))
+	proxy.Fail(1, http.MethodPut, sendPath, homeserver.Fault{Delay: 300 * time.Millisecond})
+	ctx, stop := context.WithCancel(context.Background())
+	time.AfterFunc(100*time.Millisecond, stop)
+	if err := j.m.Send(ctx, j.out(2, flow.Notice, "on its way")); err != nil {
+		t.Errorf("send: %v", err)
+	}
+	if n := proxy.Count(http.MethodPut, sendPath); n != 2 {
+		t.Errorf("%d requests for two messages", n)
+	}
+}
+
 // Lost reactions are not put twice, and hold nothing up.
 func TestLostReaction(t *testing.T) {
 	s := homeserver.Start(t, homeserver.Options{})

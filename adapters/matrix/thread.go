@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"time"
 
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
@@ -81,6 +82,8 @@ type outward struct {
 	looked  map[string]bool       // threads whose root was looked for, and is not there
 	rooms   map[id.RoomID]bool    // rooms that were recalled, or need not be
 	found   map[string]id.EventID // events of ours that this state knew nothing of, by transaction
+	since   time.Time             // when it was made
+	unsure  map[string]time.Time  // when a try ended without an answer, by transaction
 	limit   int64                 // bytes of a file that the server takes
 	limited bool                  // limit has been asked for
 }

@@ -30,6 +30,11 @@ type Fault struct {
 	// itself when that happens on a connection used before, a PUT or POST never.
 	Cut, Lose bool
 
+	// Late closes the connection at once, and the server does what it was asked
+	// only this much later, having forgotten the transaction: so does one whose
+	// queue goes on with what a caller has given up. For sent events only.
+	Late time.Duration
+
 	// Status is answered in the server's place: 502, 503 and 504 with a page of
 	// HTML, as gateways do, others with JSON and Code.
 	Status     int

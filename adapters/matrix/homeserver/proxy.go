@@ -113,6 +113,10 @@ func (p *Proxy) serve(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	switch {
+	case f.Late > 0:
+		later := r.Clone(context.WithoutCancel(r.Context()))
+		time.AfterFunc(f.Late, func() { _, _ = p.forward(later, later.URL.RequestURI()+"late", body) })
+		panic(http.ErrAbortHandler)
 	case f.Cut:
 		panic(http.ErrAbortHandler) // closes the connection, without a word in a log
 	case f.Status != 0 && !f.Lose:
