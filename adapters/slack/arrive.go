@@ -242,10 +242,12 @@ func pressArrival(i inInteraction, raw []byte) (arrival, bool) {
 		a.lane = a.channel + "/" + i.root()
 		a.at = act.TS
 	case "view_submission":
-		a.key, a.lane, a.at = keyForm+i.Trigger, "form/"+a.user, ""
-		if i.View != nil {
-			a.key += ":" + i.View.ID + ":" + i.View.Hash
+		// Whoever sees an error sends the form again, with another trigger: it is the
+		// opened view that counts once.
+		if i.View == nil || i.View.ID == "" {
+			return a, false
 		}
+		a.key, a.lane, a.at = keyForm+i.View.ID, "form/"+a.user, ""
 	case "message_action", "shortcut":
 		a.key, a.lane, a.at = keyCommand+i.Trigger, a.channel+"/"+a.user, i.ActionTS
 	default:

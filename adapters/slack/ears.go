@@ -96,7 +96,14 @@ func (e *ears) read(ctx context.Context, kind string, raw []byte, attempt int) d
 // pressed is what of an interaction is stored, answered, and done at once: a form
 // is opened while its trigger is good.
 func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) delivered {
+	a, ok := pressArrival(i, raw)
+	if !ok {
+		return delivered{}
+	}
 	if i.Type == "view_submission" {
+		if taken, err := e.s.taken(ctx, a.key); err == nil && taken {
+			return delivered{} // sent again: the form closes, whatever has become of its step
+		}
 		sub, err := e.s.submitted(ctx, raw)
 		switch {
 		case errors.Is(err, errNoForm):
@@ -106,10 +113,6 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 		case len(sub.Errors) > 0:
 			return delivered{answer: sub.answer()}
 		}
-	}
-	a, ok := pressArrival(i, raw)
-	if !ok {
-		return delivered{}
 	}
 	if i.Type == "block_actions" && i.Actions[0].ID == actionForm {
 		return delivered{after: func(ctx context.Context) {

@@ -169,6 +169,16 @@ func (s *Slack) submitted(ctx context.Context, raw []byte) (submission, error) {
 	return sub, nil
 }
 
+// taken says whether a form that is sent was taken already.
+func (s *Slack) taken(ctx context.Context, key string) (bool, error) {
+	ctx, leave, err := s.enter(ctx)
+	if err != nil {
+		return false, err
+	}
+	defer leave()
+	return s.state.knows(ctx, key)
+}
+
 // entered is the value of one field, of whatever kind.
 type entered struct {
 	Value    string `json:"value"`

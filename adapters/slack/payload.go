@@ -145,8 +145,7 @@ type inInteraction struct {
 	Message *inMessage `json:"message"`
 	Actions []inAction `json:"actions"`
 	View    *struct {
-		ID   string `json:"id"`
-		Hash string `json:"hash"`
+		ID string `json:"id"`
 	} `json:"view"`
 }
 

@@ -18,6 +18,12 @@ func (s *state) setMeta(ctx context.Context, k, v string) error {
 	return err
 }
 
+// knows says whether something was taken in under a key.
+func (s *state) knows(ctx context.Context, key string) (yes bool, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM seen WHERE key = ?)", key).Scan(&yes)
+	return yes, err
+}
+
 // calledBy notes that a message addressed us: what is answered below it is meant
 // for us, before a card is there too.
 func (s *state) calledBy(ctx context.Context, key string) error {
