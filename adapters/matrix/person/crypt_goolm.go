@@ -143,3 +143,11 @@ func (o *olm) close() error {
 	o.mach.Destroy()
 	return o.db.Close()
 }
+
+// KeepKey keeps a person from beginning with a new key because of news of
+// somebody's devices, from now on. People who come and go still bring one.
+func (p *Person) KeepKey() {
+	p.whole.Lock()
+	defer p.whole.Unlock()
+	p.crypt.(*olm).mach.DisableDeviceChangeKeyRotation = true
+}
