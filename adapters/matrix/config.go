@@ -30,6 +30,7 @@ type Config struct {
 	Servers  []string               // whose people may invite
 	May      func(user string) bool // who is named in the configuration, and may
 	Patterns []string               // rooms (!id:server) and servers (@*:server) that give a role
+	Posts    []string               // rooms (!id:server) that alerts and digests go to
 
 	MaxFile int64     // bytes of an incoming file; 0: 64 MiB
 	Blobs   bot.Blobs // where files that go out lie; nil: none go

@@ -6,12 +6,29 @@ import (
 	"slices"
 	"strings"
 
+	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
+
+	"milepost/bot"
 )
+
+// TurnedAway leaves a room of strangers, to whom it has been said today that
+// they are. (bot.Leaver)
+func (m *Matrix) TurnedAway(ctx context.Context, thread bot.Thread) {
+	room, _ := splitThread(thread)
+	if !soundID(room, "!") {
+		return
+	}
+	ctx, cancel := context.WithTimeout(ctx, sendWait)
+	defer cancel()
+	if err := m.leaveStrangers(ctx, id.RoomID(room)); err != nil && ctx.Err() == nil {
+		m.cfg.Log.Warn("matrix: leave a room of strangers", "room", room, "err", brief(err))
+	}
+}
 
 // leaveStrangers leaves a room in which nobody has anything to do with us, once
 // that has been said. What can't be found out keeps us in: it is asked again
-// with the next stranger.
+// with the next stranger, or the next word of the same.
 func (m *Matrix) leaveStrangers(ctx context.Context, room id.RoomID) error {
 	why, err := m.stays(ctx, room)
 	if err != nil {
@@ -33,7 +50,7 @@ func (m *Matrix) leaveStrangers(ctx context.Context, room id.RoomID) error {
 
 // stays gives why a room is not to be left, "" if there is nothing.
 func (m *Matrix) stays(ctx context.Context, room id.RoomID) (string, error) {
-	if slices.Contains(m.cfg.Patterns, room.String()) {
+	if slices.Contains(m.cfg.Patterns, room.String()) || slices.Contains(m.cfg.Posts, room.String()) {
 		return "it is configured", nil
 	}
 	jobs, err := m.state.hasRoots(ctx, room.String())
@@ -43,17 +60,30 @@ func (m *Matrix) stays(ctx context.Context, room id.RoomID) (string, error) {
 	if jobs {
 		return "it holds a job", nil
 	}
+	const known = "someone in it is known"
+	seen, _ := m.store.GetAllMembers(ctx, room) // in memory: no error
+	for user, c := range seen {
+		if c != nil && c.Membership == event.MembershipJoin && m.knows(user) {
+			return known, nil // for this the server need not be asked at each word
+		}
+	}
 	members, err := m.client.JoinedMembers(ctx, room)
-	if err != nil {
+	switch s := status(err); {
+	case s == 403 || s == 404:
+		return "the assistant is not in it", nil
+	case err != nil:
 		return "", fmt.Errorf("ask who is in the room: %w", err)
 	}
 	for user := range members.Joined {
-		if user != m.client.UserID && m.may(user.String()) {
-			return "someone in it is known", nil
+		if m.knows(user) {
+			return known, nil
 		}
 	}
 	return "", nil
 }
+
+// knows says whether somebody else may.
+func (m *Matrix) knows(user id.UserID) bool { return user != m.client.UserID && m.may(user.String()) }
 
 // may says whether a user is named in the configuration, or of a server that
 // gives a role.

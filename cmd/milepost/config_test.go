@@ -51,6 +51,9 @@ func TestConfigExample(t *testing.T) {
 		{Network: "matrix", Thread: "!office:example.org", For: flow.Supervisor}}; !slices.Equal(north.alerts, want) {
 		t.Errorf("alerts of north %+v", north.alerts)
 	}
+	if m, s := c.posts("matrix"), c.posts("slack"); !slices.Equal(m, []string{"!office:example.org"}) || !slices.Equal(s, []string{"T0MILEPOST/C0HELP"}) {
+		t.Errorf("rooms that alerts and digests go to: %q, %q", m, s)
+	}
 	if south.key.file != "testdata/secrets/south-key" || south.zone != nil || south.rooms["T0MILEPOST/C0BAY"] != flow.Technician {
 		t.Errorf("south %+v", south)
 	}

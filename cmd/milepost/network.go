@@ -97,6 +97,20 @@ func (c *config) patterns(ours func(string) bool) (rooms []string) {
 	return rooms
 }
 
+// posts are the rooms that alerts and digests of any shop go to, as a network
+// names them.
+func (c *config) posts(network string) (rooms []string) {
+	for i := range c.shops {
+		for _, t := range slices.Concat(c.shops[i].alerts, c.shops[i].digest) {
+			if t.Network == network {
+				rooms = append(rooms, string(t.Thread))
+			}
+		}
+	}
+	slices.Sort(rooms)
+	return slices.Compact(rooms)
+}
+
 // maxFile is the most that any shop takes; each shop's own bound is the bot's.
 func (c *config) maxFile() (most int64) {
 	for i := range c.shops {

@@ -25,6 +25,7 @@ func wireMatrix(c *config, k kit) (network, error) {
 		Servers:     c.matrix.servers,
 		May:         c.may(matrix.Identity),
 		Patterns:    c.patterns(func(room string) bool { return isMatrixRoom(room) || isMatrixAll(room) }),
+		Posts:       c.posts(matrix.NetworkName),
 		MaxFile:     c.maxFile(),
 		Blobs:       k.blobs,
 		Program:     program(),
@@ -49,4 +50,5 @@ func (n matrixNetwork) Run(ctx context.Context, hear hearer) error { return n.Ma
 var (
 	_ bot.CardEditor = matrixNetwork{}
 	_ bot.Forgetter  = matrixNetwork{}
+	_ bot.Leaver     = matrixNetwork{}
 )
