@@ -11,7 +11,6 @@ import (
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
 
-	"milepost/adapters/own"
 	"milepost/bot"
 	"milepost/flow"
 )
@@ -231,48 +230,6 @@ func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*even
 	return nil, err
 }
 
-// called says whether a text is meant for the assistant, and takes the call out
-// of it: a mention, its name in front, or a room with nobody else in it. Words
-// that open a job are the bot's to know.
-func (m *Matrix) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
-	text = cut(strings.ToValidUTF8(text, "\ufffd"), longestText)
-	called := c.Mentions.Has(id.UserID(m.cfg.User)) || strings.Contains(c.FormattedBody, "https://matrix.to/#/"+m.cfg.User+`"`)
-	if strings.Contains(text, m.cfg.User) {
-		called, text = true, strings.TrimLeft(strings.ReplaceAll(text, m.cfg.User, ""), ":, \t")
-	}
-	local, _, _ := strings.Cut(strings.TrimPrefix(m.cfg.User, "@"), ":")
-	for _, name := range []string{m.store.calledIn(ctx, evt.RoomID, id.UserID(m.cfg.User)), local, "milepost"} {
-		if rest, ok := cutName(text, name); ok {
-			called, text = true, rest
-			break
-		}
-	}
-	return strings.TrimSpace(text), called || m.direct(ctx, evt.RoomID)
-}
-
-// cutName takes a name off the front of a text, with what sets it apart.
-func cutName(text, name string) (string, bool) {
-	t := strings.TrimLeft(text, " \t\n@")
-	if utf8.RuneCountInString(name) < 3 || len(t) < len(name) || !strings.EqualFold(t[:len(name)], name) {
-		return text, false
-	}
-	rest := t[len(name):]
-	if r, _ := utf8.DecodeRuneInString(rest); rest != "" && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == '_' || r == '-' || r == '\'' || r == '’') {
-		return text, false
-	}
-	return strings.TrimLeft(rest, " \t\n:,"), true
-}
-
-// direct says whether nobody else is in a room but one.
-func (m *Matrix) direct(ctx context.Context, room id.RoomID) bool {
-	n := m.store.joined(ctx, room)
-	if n == 2 {
-		return true
-	}
-	flag, err := m.state.isDirect(ctx, string(room))
-	return err == nil && flag && n < 2
-}
-
 // patternOf gives the pattern of the configuration that a member falls under:
 // the room, else the server. Who is not in the room, or is of a server that the
 // configuration does not know, is a guest and falls under none.
@@ -314,10 +271,4 @@ func cut(s string, n int) string {
 		n--
 	}
 	return s[:n]
-}
-
-func (s *state) isDirect(ctx context.Context, room string) (bool, error) {
-	var d int
-	err := s.db.QueryRowContext(ctx, "SELECT direct FROM room WHERE id = ?", room).Scan(&d)
-	return d == 1, own.IgnoreNone(err)
 }
