@@ -181,11 +181,7 @@ func (t *turn) amend(q *question, about, text, by string) {
 	n, said := len(t.entries), len(t.replies)
 	asked := t.s.Asked
 	if !q.Take(t, &input{Text: text}) || len(t.entries) == n {
-		if len(t.replies) == said {
-			t.answerTo(Notice, "amend.unread", words.Args{"Said": short(text), "Name": t.text(t.m.Role, "name."+string(q.ID), nil)})
-		}
-		t.s.Asked = asked
-		t.again()
+		t.unread(q, text, asked, said)
 		return
 	}
 	now := t.answerText(t.s.Answers[Key{q.ID, about}])
@@ -200,6 +196,20 @@ func (t *turn) amend(q *question, about, text, by string) {
 		return // it asked something back
 	}
 	t.depends(q.ID)
+}
+
+// unread says that an amendment was not understood, unless something was asked
+// back, and goes on where the job was.
+func (t *turn) unread(q *question, text string, asked *AskedFact, said int) {
+	if len(t.replies) == said {
+		t.answerTo(Notice, "amend.unread", words.Args{"Said": short(text), "Name": t.text(t.m.Role, "name."+string(q.ID), nil)})
+	}
+	t.s.Asked = asked
+	if asked != nil && asked.Question == QAmend {
+		t.advance() // the same words would be no answer again
+		return
+	}
+	t.again()
 }
 
 // depends works out again what depended on an answer, and says first whether a
@@ -284,6 +294,10 @@ func (t *turn) edited() {
 		if find(k.Question) == nil {
 			continue
 		}
+		if listOf(k.Question) != "" && t.s.Phase == PhaseClosed {
+			t.answerTo(Notice, "edit.kept", nil)
+			return
+		}
 		t.record(&AmendedFact{Question: k.Question, About: k.About, By: "edit"}, Item{ItemText, t.m.Text})
 		askAmend(t)
 		return
@@ -309,6 +323,10 @@ func takeAmend(t *turn, in *input) bool {
 			return true
 		}
 		in.Text = ""
+		if listOf(q.ID) != "" {
+			t.amendList(q, e.About, t.s.EditText)
+			return true
+		}
 		t.amend(q, e.About, t.s.EditText, "edit")
 		return true
 	case "no":
@@ -328,7 +346,11 @@ func (t *turn) deleted() {
 	}
 	q := keys[0].Question
 	t.record(&AmendedFact{Question: q, About: keys[0].About, By: "delete"})
-	t.answerTo(Notice, "delete.stands", words.Args{"Name": t.text(t.m.Role, "name."+string(q), nil)})
+	key := "delete.stands"
+	if t.s.Taps[t.m.Delete] {
+		key = "delete.tap"
+	}
+	t.answerTo(Notice, key, words.Args{"Name": t.text(t.m.Role, "name."+string(q), nil)})
 	if !t.s.Driving() {
 		t.again()
 	}

@@ -126,7 +126,7 @@ func (t *turn) read() {
 	if in.Choice == "" && t.putsRight(q, in.Text) {
 		return
 	}
-	before := len(t.entries)
+	before, choice := len(t.entries), in.Choice
 	was := t.answerText(t.s.Answers[Key{q.ID, ""}])
 	if !q.Take(t, in) {
 		if len(t.entries) == before && t.measuredLater(in) {
@@ -151,6 +151,7 @@ func (t *turn) read() {
 		t.advance()
 		return
 	}
+	t.took = choice
 	if len(t.replies) > 0 && t.replies[len(t.replies)-1].Kind == Prompt {
 		return // the question asked something back
 	}
@@ -208,7 +209,7 @@ func (t *turn) keeps(q *question, in *input) bool {
 // longer open changes nothing.
 func (t *turn) tapped(in *input) bool {
 	a := t.s.Asked
-	c := tapChoice(t.m.Tap)
+	c := TapChoice(t.m.Tap)
 	if a != nil && c != "" && TapJob(t.m.Tap) == t.s.Job && t.s.sameAsk(tapAsk(t.m.Tap), a) {
 		for _, id := range a.Choices {
 			if id == c {

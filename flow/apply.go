@@ -27,6 +27,9 @@ func (s *State) apply(e *Entry) {
 		s.heard = f.ID
 		if f.ID != "" {
 			s.ByWho[f.ID] = e.Who
+			if f.What == "tap" {
+				s.Taps[f.ID] = true
+			}
 		}
 	case *SaidFact:
 		if f.Key == "late.still" {
@@ -63,6 +66,7 @@ func (s *State) apply(e *Entry) {
 	case *OdometerFact:
 		s.answered(e, AnswerFact{Question: QOdometer, About: f.When, Number: f.Value, Unit: f.Unit})
 	case *ChecklistFact:
+		s.creditLines(e, f)
 		s.Checks = with(s.Checks, f.List, *f)
 	case *CodesFact:
 		s.Codes = append(s.Codes, *f)

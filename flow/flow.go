@@ -18,6 +18,7 @@ type Outcome struct {
 	Replies []Reply
 	State   *State
 	Wake    time.Time // when the job wants to be woken, zero: never
+	Took    string    // id of the choice that answered the question that was open, "" none
 }
 
 // Step runs one message through a job. The state is not changed; the
@@ -32,7 +33,7 @@ func Step(s *State, m Message, env Env) (Outcome, error) {
 	if err := t.answer(); err != nil {
 		return Outcome{}, err
 	}
-	return Outcome{Entries: t.entries, Replies: t.replies, State: t.s, Wake: t.wake()}, nil
+	return Outcome{Entries: t.entries, Replies: t.replies, State: t.s, Wake: t.wake(), Took: t.took}, nil
 }
 
 // turn is one message on its way through the flow.
@@ -45,6 +46,7 @@ type turn struct {
 	echo    []string       // what was understood, said before the next question
 	facts   map[string]any // new facts, shown with the next reply
 	asked   *askedFor      // the text last read for a command
+	took    string         // choice that the open question was answered by
 	err     error          // first fault in recording, returned by Step
 }
 
@@ -85,7 +87,7 @@ func (t *turn) hear() {
 	case m.Fault != "":
 		f.What = "unread"
 	case m.Tap != "":
-		f.What, f.Choice = "tap", tapChoice(m.Tap)
+		f.What, f.Choice = "tap", TapChoice(m.Tap)
 	case m.File != nil:
 		f.What = "file"
 	case m.Edit != "":
@@ -194,14 +196,13 @@ func (t *turn) advance() {
 	t.fail(fmt.Errorf("job %s: no end of moves in phase %s", t.s.Job, t.s.Phase))
 }
 
-// due gives the first question of a phase that is due.
+// due gives the question that is due in a phase: one that has come open again
+// first.
 func (t *turn) due(p phaseOf) *question {
-	for i := range p.Questions {
-		if p.Questions[i].due(t.s) {
-			return &p.Questions[i]
-		}
+	if q := t.fallen(); q != nil {
+		return q
 	}
-	return nil
+	return p.due(t.s)
 }
 
 // find gives the question with an id, wherever it stands.
@@ -237,7 +238,9 @@ func TapJob(tap string) string {
 	return job
 }
 
-func tapChoice(tap string) string {
+// TapChoice gives the id of the choice that a tap makes, "" if it is not of that
+// form.
+func TapChoice(tap string) string {
 	parts := strings.SplitN(tap, ".", 3)
 	if len(parts) != 3 {
 		return ""

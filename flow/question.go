@@ -88,6 +88,14 @@ type question struct {
 	Bare bool                     // a bare number is an answer, not the number of a choice
 }
 
+// NumberChooses says whether a number that is typed alone names a choice of a
+// question. Where it does not it is an answer of its own: a line of a checklist,
+// say, or a depth in mm.
+func NumberChooses(id QuestionID) bool {
+	q := find(id)
+	return q == nil || !q.Bare
+}
+
 func (q *question) due(s *State) bool {
 	if q.When != nil && !q.When(s) {
 		return false
@@ -109,4 +117,14 @@ type phaseOf struct {
 	Next func(*turn) Event
 	// Enter runs when the phase begins, before its first question.
 	Enter func(*turn)
+}
+
+// due gives the first question of a phase that is due, nil if none is.
+func (p phaseOf) due(s *State) *question {
+	for i := range p.Questions {
+		if p.Questions[i].due(s) {
+			return &p.Questions[i]
+		}
+	}
+	return nil
 }

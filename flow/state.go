@@ -33,6 +33,7 @@ type State struct {
 	Answers  map[Key]Answer
 	By       map[string][]Key // message ID: the answers that came of it
 	ByWho    map[string]Who   // message ID: its author
+	Taps     map[string]bool  // message IDs that are taps on a choice
 	Cautions map[string]bool
 
 	Edited   AmendedFact // the latest edit of a message, which may amend
@@ -162,7 +163,7 @@ func NewState(shop, job string) *State {
 	return &State{
 		Shop: shop, Job: job, Phase: PhaseOpen,
 		People: map[Who]Person{}, Answers: map[Key]Answer{},
-		By: map[string][]Key{}, ByWho: map[string]Who{},
+		By: map[string][]Key{}, ByWho: map[string]Who{}, Taps: map[string]bool{},
 		Cautions: map[string]bool{}, Checks: map[string]ChecklistFact{},
 		Sizes: map[string]SizeFact{}, Waivers: map[GateName]WaiverFact{},
 		Gates: map[GateName]bool{}, Broken: map[string]bool{}, Told: map[string]Role{},
@@ -186,6 +187,7 @@ func (s *State) Clone() *State {
 	c.Answers = maps.Clone(s.Answers)
 	c.By = maps.Clone(s.By)
 	c.ByWho = maps.Clone(s.ByWho)
+	c.Taps = maps.Clone(s.Taps)
 	c.Broken = maps.Clone(s.Broken)
 	c.Told = maps.Clone(s.Told)
 	c.AskLog = slices.Clip(s.AskLog)

@@ -64,7 +64,7 @@ func TestHugeInput(t *testing.T) {
 		for name, read := range readers {
 			start := time.Now()
 			read(text, Context{})
-			if d := time.Since(start); d > 5*time.Second { // a hang, not a benchmark
+			if d := time.Since(start); d > time.Minute { // a hang, not a benchmark
 				t.Errorf("%s on %q…: %v", name, unit, d)
 			}
 		}
