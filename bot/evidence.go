@@ -27,6 +27,10 @@ const (
 // its key is not here.
 const FaultUnreadable = "unread.message"
 
+// FaultBefore is why nothing of before the assistant came can be read: keys of
+// encrypted messages are for those who are there.
+const FaultBefore = "unread.before"
+
 // maxStretches bounds the steady pieces taken from a track.
 const maxStretches = 500
 

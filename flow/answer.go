@@ -64,7 +64,11 @@ func (t *turn) answer() error {
 func (t *turn) read() {
 	if p := t.m.Join; p != nil && p.ByCode {
 		// The words around a guest code are a greeting, not an answer.
-		t.understood("hello.code", words.Args{"Helper": t.nameOfRole(Helper)})
+		name := ""
+		if to := t.addressed(Helper); len(to) > 0 {
+			name = t.nameOf(to[0])
+		}
+		t.understood("hello.code", words.Args{"Helper": name})
 		t.again()
 		return
 	}

@@ -150,7 +150,7 @@ func (m *Matrix) unreadBefore(ctx context.Context, r *row, evt *event.Event, joi
 		return err
 	}
 	if ok {
-		in.Delivery = fmt.Sprintf("%s/before/%d", r.room, joined)
+		in.Delivery, in.Fault = fmt.Sprintf("%s/before/%d", r.room, joined), bot.FaultBefore
 		if err := m.hand(ctx, in); err != nil {
 			return err
 		}

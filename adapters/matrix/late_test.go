@@ -138,7 +138,7 @@ func TestUnreadableBefore(t *testing.T) {
 		t.Errorf("waited %v", d)
 	}
 	list := e.all()
-	if len(list) != 2 || list[0].Delivery != "!work:shop.example/before/1700000000001" || list[0].Fault != faultUnreadable || e.repeats != 2 {
+	if len(list) != 2 || list[0].Delivery != "!work:shop.example/before/1700000000001" || list[0].Fault != bot.FaultBefore || e.repeats != 2 {
 		t.Errorf("heard %s", seen(list))
 	}
 	if left := m.rows(t); len(left) != 0 {
