@@ -24,7 +24,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 		threads = append(threads[:len(threads):len(threads)], *joined)
 	}
 	log, by := out.State.Seq, author(v, out.State)
-	sends, err := b.cards(v, l, threads, joined, out.State)
+	sends, err := b.cards(v, l, threads, joined, &out)
 	if err != nil {
 		return nil, err
 	}
@@ -33,7 +33,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 		for n, t := range b.targets(v, threads, joined, r, out.State) {
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
 				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by,
-				Asked: asked(out.State)}
+				After: v.in.Delivery, Took: out.Took, Asked: asked(out.State)}
 			s, err := newSend(o)
 			if err != nil {
 				return nil, err
@@ -47,7 +47,8 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 // cards gives each thread the job's card as it stands now: where the network can
 // change it in place whenever a word of it changes, else when the phase does. A
 // thread begins with one. It is no entry: it says nothing that is not one.
-func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, s *flow.State) ([]send, error) {
+func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, out *flow.Outcome) ([]send, error) {
+	s := out.State
 	policy, now := v.shop.policyNow(), b.now()
 	moved := l.state.Phase != s.Phase
 	var sends []send
@@ -66,7 +67,8 @@ func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, s
 		if !begins && edits && text == flow.CardText(l.state, policy, now, plain) {
 			continue
 		}
-		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq, Asked: asked(s),
+		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq,
+			After: v.in.Delivery, Took: out.Took, Asked: asked(s),
 			Reply: flow.Reply{Seq: s.Seq, Kind: flow.Card, Role: role, Phase: s.Phase, Text: text}})
 		if err != nil {
 			return nil, err

@@ -67,6 +67,8 @@ type Outbound struct {
 	Names   map[flow.Who]string   // names of those it is for
 	Users   map[flow.Who]Identity // identities of those it is for: of Reply.To only
 	By      flow.Who              // who said what it follows from, "" where nobody in the job did
+	After   string                // Delivery of what it follows from, "" where that is nobody's message
+	Took    string                // id of the choice that message answered the open question by, "" none
 	Asked   Asked                 // the job's open question once the turn is over
 }
 

@@ -18,12 +18,30 @@ func (s *voice) asking(key string, th bot.Thread, ask int, log int64, text strin
 	return o
 }
 
-// taps is what the inbound side does with a press before the core judges it.
+// taps is what the inbound side does with a press before the core judges it: the
+// delivery is named by who presses what.
 func (s *voice) taps(t *testing.T, ts, who, name, send string) {
 	t.Helper()
-	if err := s.state.tapped(t.Context(), s.w.Channel("shop"), ts, s.w.User(who).ID(), name, send); err != nil {
+	by := pick{User: s.w.User(who).ID(), Name: name, Send: send, Delivery: who + "/" + send}
+	if err := s.state.tapped(t.Context(), s.w.Channel("shop"), ts, by); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// types is the same for what is typed; the delivery is named by it.
+func (s *voice) types(t *testing.T, th bot.Thread, who, name, text string) {
+	t.Helper()
+	by := pick{User: s.w.User(who).ID(), Name: name, Delivery: who + "/" + text}
+	if err := s.state.typed(t.Context(), string(th), text, by); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// after makes a message one that follows from a delivery, which the open question
+// was answered by if it names a choice.
+func after(o bot.Outbound, delivery, took string) bot.Outbound {
+	o.After, o.Took = delivery, took
+	return o
 }
 
 func (s *voice) opened(t *testing.T) (bot.Thread, workspace.Message) {
@@ -49,7 +67,7 @@ func TestButtonsGiveWay(t *testing.T) {
 	asked := s.w.Messages("shop", root.TS)[1]
 
 	s.taps(t, asked.TS, "kim", "Kim <b>", "k7mw2pd.1.yes")
-	s.says(t, s.asking("k7mw2pd/4", th, 2, 4, "And never changed before?"))
+	s.says(t, after(s.asking("k7mw2pd/4", th, 2, 4, "And never changed before?"), "kim/k7mw2pd.1.yes", "yes"))
 	m := s.awaits(t, asked.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 })
 	if want := "Only in this module?\n✔ yes · Kim <b>"; m.Shown != want {
 		t.Errorf("it reads %q, want %q", m.Shown, want)
@@ -72,7 +90,7 @@ func TestButtonsStay(t *testing.T) {
 
 	s.taps(t, asked.TS, "sam", "Sam", "k7mw2pd.1.yes")
 	refused := s.out("k7mw2pd/3", th, flow.Refusal, "That is for the technician.")
-	refused.Log, refused.By, refused.Asked.Ask = 3, "x", 1
+	refused.Log, refused.By, refused.Asked.Ask, refused.After = 3, "x", 1, "sam/k7mw2pd.1.yes"
 	refused.Reply.To = []flow.Who{"x"}
 	refused.Users = map[flow.Who]bot.Identity{"x": Identity(s.w.Team(), s.w.User("sam").ID())}
 	s.says(t, refused)
@@ -84,8 +102,8 @@ func TestButtonsStay(t *testing.T) {
 		t.Fatalf("the buttons are gone: %s", m.Blocks)
 	}
 
-	// Kim answers by words: the choice of Sam was none.
-	s.says(t, s.asking("k7mw2pd/5", th, 2, 5, "And never changed before?"))
+	// Kim answers by the same words: the choice of Sam was none.
+	s.says(t, after(s.asking("k7mw2pd/5", th, 2, 5, "And never changed before?"), "kim/YES", "yes"))
 	m := s.awaits(t, asked.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 })
 	if m.Shown != "Only in this module?" {
 		t.Errorf("it reads %q", m.Shown)
@@ -102,12 +120,10 @@ func TestTypedChoice(t *testing.T) {
 		s.says(t, s.asking(fmt.Sprintf("k7mw2pd/%d", 10+2*i), th, ask, int64(10+4*i), fmt.Sprintf("Question %d?", i)))
 		all := s.w.Messages("shop", root.TS)
 		asked := all[len(all)-1]
-		if err := s.state.typed(t.Context(), string(th), s.w.User("kim").ID(), "Kim", typed); err != nil {
-			t.Fatal(err)
-		}
-		next := s.asking(fmt.Sprintf("k7mw2pd/%d", 11+2*i), th, ask+1, int64(12+4*i), "And then?")
+		s.types(t, th, "kim", "Kim", typed)
+		next := after(s.asking(fmt.Sprintf("k7mw2pd/%d", 11+2*i), th, ask+1, int64(12+4*i), "And then?"), "kim/"+typed, "no")
 		if i == 3 {
-			next.Reply.Text = "Question 3?" // stale: put again
+			next.Reply.Text, next.Took = "Question 3?", "" // stale: put again
 		}
 		s.says(t, next)
 		m := s.awaits(t, asked.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 })
@@ -118,6 +134,77 @@ func TestTypedChoice(t *testing.T) {
 		if m.Shown != want {
 			t.Errorf("after %q it reads %q, want %q", typed, m.Shown, want)
 		}
+	}
+}
+
+// A number typed to a checklist opens that line, and is no choice's; so is a sign
+// with a number. The choice has its words and the tick.
+func TestChecklistNumbers(t *testing.T) {
+	s := speak(t, workspace.Options{NoRateLimit: true})
+	th, root := s.opened(t)
+	list := s.out("k7mw2pd/2", th, flow.Prompt, "All of these.\n1 no lamp\n2 no codes", flow.Choice{Label: "all yes", Send: "k7mw2pd.1.all_yes"})
+	list.Log, list.Asked = 2, bot.Asked{Ask: 1, Question: flow.QBefore}
+	s.says(t, list)
+	// Another whose text has no numbers, and to which one is an answer all the same.
+	th2 := s.begins("sam", "unit 15")
+	s.says(t, s.out("aaaaaaa/1/card", th2, flow.Card, "Unit 15"))
+	depth := s.out("aaaaaaa/2", th2, flow.Prompt, "Tread new and now?", flow.Choice{Label: "as new", Send: "aaaaaaa.1.as_new"})
+	depth.Log, depth.Asked = 2, bot.Asked{Ask: 1, Question: flow.QTread}
+	s.says(t, depth)
+	for _, x := range []struct {
+		th         bot.Thread
+		send, then string
+	}{{th, "k7mw2pd.1.all_yes", "k7mw2pd/4"}, {th2, "aaaaaaa.1.as_new", "aaaaaaa/4"}} {
+		asked, _, _, err := s.state.sentAs(t.Context(), x.then[:8]+"2")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, ok, err := s.state.shownAt(t.Context(), s.w.Channel("shop"), asked)
+		if err != nil || !ok {
+			t.Fatalf("%v %v", ok, err)
+		}
+		m, _ := s.w.Message("shop", asked)
+		if strings.Contains(m.Text, "\n1 a") || !strings.Contains(m.Text, "\n["+r.post.Choices[0].Label+"]") {
+			t.Errorf("it reads %q", m.Text)
+		}
+		for sign, want := range map[string]bool{"one": false, "white_check_mark": true} {
+			if _, ok := chosen(r.post.Choices, r.post.Bare, sign); ok != want {
+				t.Errorf("%s chooses: %v", sign, ok)
+			}
+		}
+		s.types(t, x.th, "kim", "Kim", "1")
+		next := s.asking(x.then, x.th, 2, 4, "1: all lamps off?")
+		next.After, next.Took = "kim/1", flow.TapChoice(x.send) // even so
+		s.says(t, next)
+		if m := s.awaits(t, asked, func(m workspace.Message) bool { return len(m.Buttons()) == 0 }); strings.Contains(m.Shown, "✔") {
+			t.Errorf("it reads %q", m.Shown)
+		}
+	}
+	_ = root
+}
+
+// Somebody answers by a button, and types before the next question is out: what
+// is typed is no second answer to the first, and does not stand under it.
+func TestTypedTooSoon(t *testing.T) {
+	s := speak(t, workspace.Options{NoRateLimit: true})
+	th, root := s.opened(t)
+	s.says(t, s.asking("k7mw2pd/2", th, 1, 2, "In the bay?"))
+	asked := s.w.Messages("shop", root.TS)[1]
+	s.taps(t, asked.TS, "kim", "Kim", "k7mw2pd.1.no")
+	s.types(t, th, "kim", "Kim", "1")
+	s.says(t, after(s.asking("k7mw2pd/4", th, 2, 4, "Never changed?"), "kim/k7mw2pd.1.no", "no"))
+	m := s.awaits(t, asked.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 })
+	if want := "In the bay?\n✔ no · Kim"; m.Shown != want {
+		t.Errorf("it reads %q, want %q", m.Shown, want)
+	}
+	// And what is too late for the question leaves no tick either.
+	second := s.w.Messages("shop", root.TS)[2]
+	s.types(t, th, "kim", "Kim", "2")
+	late := after(s.out("k7mw2pd/6", th, flow.Notice, "That was written before I asked."), "kim/2", "")
+	late.Log, late.Asked.Ask = 6, 3
+	s.says(t, late)
+	if m := s.awaits(t, second.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 }); m.Shown != "Never changed?" {
+		t.Errorf("it reads %q", m.Shown)
 	}
 }
 
@@ -134,7 +221,7 @@ func TestFormOutlastsGo(t *testing.T) {
 		t.Fatalf("buttons %q", got)
 	}
 	s.taps(t, asked.TS, "kim", "Kim", "k7mw2pd.7.go")
-	safe := s.out("k7mw2pd/4", th, flow.Notice, "Safe drive.")
+	safe := after(s.out("k7mw2pd/4", th, flow.Notice, "Safe drive."), "kim/k7mw2pd.7.go", "go")
 	safe.Log, safe.Asked = 4, brief.Asked
 	s.says(t, safe)
 	s.awaits(t, asked.TS, func(m workspace.Message) bool {

@@ -1,11 +1,13 @@
 package slack
 
 import (
+	"regexp"
 	"strconv"
 	"strings"
 
 	api "github.com/slack-go/slack"
 
+	"milepost/bot"
 	"milepost/flow"
 )
 
@@ -34,12 +36,22 @@ type post struct {
 	Over   bool      `json:",omitempty"` // another question is open: the form has as well
 	Picked string    `json:",omitempty"` // what was chosen
 	By     string    `json:",omitempty"` // by whom, a name
-	Maybe  *pick     `json:",omitempty"` // chosen, but not yet known to be taken
+	Bare   bool      `json:",omitempty"` // a number typed is no choice's: a line of a checklist, say
+	Picks  []pick    `json:",omitempty"` // chosen, but not yet known to be taken; the latest last
 }
 
-// pick is a choice that somebody made.
+// pick is a choice that somebody made, by which message.
 type pick struct {
-	User, Name, Label string
+	User, Name, Label, Send, Delivery string
+}
+
+// maxPicks bounds what is remembered while it waits for its answer.
+const maxPicks = 8
+
+// pick notes a choice until it is known whether it was taken.
+func (p *post) pick(x pick) {
+	p.Picks = append(p.Picks, x)
+	p.Picks = p.Picks[max(0, len(p.Picks)-maxPicks):]
 }
 
 // At most so many buttons, the form's among them.
@@ -65,7 +77,7 @@ const maxLine = 120
 // room is what of maxPiece the choices leave.
 func (p *post) room() int {
 	n := 0
-	for _, line := range numbered(p.Choices, 0) {
+	for _, line := range p.spelt() {
 		n += length(line) + 1
 	}
 	return max(maxPiece-max(0, n-500), 500)
@@ -88,7 +100,7 @@ func render(p *post) message {
 			m.blocks = append(m.blocks, richText(blockPicked, nil, line))
 		}
 	default:
-		said = append(said, numbered(p.Choices, 0)...)
+		said = append(said, p.spelt()...)
 		if rest := inWords(p); len(rest) > 0 {
 			m.blocks = append(m.blocks, richText(blockMore, nil, strings.Join(rest, "\n")))
 		}
@@ -170,15 +182,30 @@ func calls(p *post) string {
 	return b.String()
 }
 
-// numbered are the choices as lines that can be typed, from one on.
-func numbered(cs []flow.Choice, from int) []string {
-	var list []string
-	for i, c := range cs {
-		if i >= from {
-			list = append(list, strconv.Itoa(i+1)+" "+escape(short(oneLine(c.Label), maxLine)))
-		}
+// listed finds a text with numbered lines of its own.
+var listed = regexp.MustCompile(`(?m)^ *1[.)]? +\S`)
+
+// ownNumbers says whether a number typed to a question is an answer of its own,
+// and no choice's.
+func ownNumbers(p *post, out *bot.Outbound) bool {
+	return listed.MatchString(p.Text) || p.Ask == out.Asked.Ask && out.Asked.Question != "" && !flow.NumberChooses(out.Asked.Question)
+}
+
+// spelt are the choices as lines, with the number that can be typed for each. A
+// question to which a number is an answer of its own gives its choices none.
+func (p *post) spelt() []string {
+	list := make([]string, len(p.Choices))
+	for i, c := range p.Choices {
+		list[i] = p.number(i, " ", escape(short(oneLine(c.Label), maxLine)))
 	}
 	return list
+}
+
+func (p *post) number(i int, gap, label string) string {
+	if p.Bare {
+		return "[" + label + "]"
+	}
+	return strconv.Itoa(i+1) + gap + label
 }
 
 // inWords are the choices that no button shows in full, as lines for a block.
@@ -193,7 +220,7 @@ func inWords(p *post) []string {
 	var list []string
 	for i, c := range p.Choices {
 		if i >= n {
-			list = append(list, strconv.Itoa(i+1)+"  "+short(oneLine(c.Label), maxLine))
+			list = append(list, p.number(i, "  ", short(oneLine(c.Label), maxLine)))
 		}
 	}
 	return list

@@ -25,7 +25,7 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 	if err != nil {
 		return err
 	}
-	if _, err := s.state.giveWay(ctx, s.me, &out); err != nil {
+	if _, err := s.state.giveWay(ctx, &out); err != nil {
 		return failed("note what is answered", err)
 	}
 	defer s.mouth.homes.changed()

@@ -180,3 +180,46 @@ func (p *party) roots() (ts []string) {
 	}
 	return ts
 }
+
+// What stands under an answered question is what was taken: of a choice that was
+// pressed or typed, and of no number that is a line of a checklist.
+func TestTicks(t *testing.T) {
+	s, err := bottest.ParseScript([]byte(`people: tech technician
+
+> tech: new job unit 14
+< unit 14, mph. In the bay or at home? [bay] [home]
+> tech: (tap) bay
+< Bay. Odometer reading, in mi? "not known" is an answer. [not known]
+> tech: 84210 mi
+< 84,210 mi. Does it work with a tachograph, a taximeter or a speed limiter the law asks for? [no] [yes]
+> tech: 1
+< Before anything, all of these. "all yes" with the voltage, or a line's number.
+<  1 no brake, stability, steering or airbag lamp
+<  2 trouble codes read: none (or type them)
+<  3 stabilised supply on, no jump pack, no plain charger; volts?
+<  4 each axle a pair, cold pressure set, nothing rubs, right fasteners [all yes]
+> tech: 1
+< 1: brake, stability, steering and airbag lamps all off with the engine running? If one is on, name it: then no road drive until someone qualified has looked. [yes] [no]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Name = "ticks"
+	transports(t, func(t *testing.T, http bool) {
+		p := newParty(t, s, http)
+		s.Play(t, p.way)
+		for words, tick := range map[string]string{"In the bay or at home?": "✔ bay · tech", "Odometer reading": "", "Does it work with": "✔ no · tech", "Before anything": ""} {
+			var m workspace.Message
+			if !p.w.Await(10*time.Second, func() bool {
+				m, _ = p.w.AwaitShown(time.Second, "bay", p.root, words)
+				return len(m.Buttons()) == 0
+			}) {
+				t.Errorf("buttons of %q are still there", words)
+			}
+			_, got, _ := strings.Cut(m.Shown, "✔")
+			if want := strings.TrimPrefix(tick, "✔"); got != want {
+				t.Errorf("under %q stands %q, want %q", words, got, want)
+			}
+		}
+	})
+}

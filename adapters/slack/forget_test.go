@@ -52,7 +52,7 @@ func TestForget(t *testing.T) {
 					}
 					ts, _, _, _ := r.state.sentAs(ctx, out.Key)
 					who := map[string]string{"k7mw2pd": "kim", "aaaaaaa": "sam"}[x.job]
-					if err := r.state.tapped(ctx, r.w.Channel("shop"), ts, r.w.User(who).ID(), x.say, x.job+".3.yes"); err != nil {
+					if err := r.state.tapped(ctx, r.w.Channel("shop"), ts, pick{User: r.w.User(who).ID(), Name: x.say, Send: x.job + ".3.yes"}); err != nil {
 						t.Fatal(err)
 					}
 				}

@@ -147,7 +147,7 @@ func (h *hearing) said(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, 
 	}
 	if m.Text != "" || len(m.Files) == 0 {
 		in.Delivery, in.Text = base, text
-		if err := h.st.typed(ctx, string(in.Thread), string(m.User), in.Name, text); err != nil {
+		if err := h.st.typed(ctx, string(in.Thread), text, pick{User: string(m.User), Name: in.Name, Delivery: in.Delivery}); err != nil {
 			return nil, unavailable("note an answer", err)
 		}
 		list = append(list, in)

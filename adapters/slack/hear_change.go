@@ -84,9 +84,10 @@ const (
 
 // chosen is the choice a sign means: a tick is yes, or what is likely; a cross is
 // no, or the other one of two.
-func chosen(choices []flow.Choice, sign string) (flow.Choice, bool) {
+// Where a number is an answer of its own the signs of numbers mean nothing.
+func chosen(choices []flow.Choice, bare bool, sign string) (flow.Choice, bool) {
 	n, ok := reactions[sign]
-	if !ok || len(choices) == 0 {
+	if !ok || len(choices) == 0 || bare && n > signYes {
 		return flow.Choice{}, false
 	}
 	for _, c := range choices {
@@ -116,7 +117,7 @@ func (h *hearing) reacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inboun
 	if !ok {
 		return nil, nil // on somebody else's words
 	}
-	c, ok := chosen(p.post.Choices, e.Reaction)
+	c, ok := chosen(p.post.Choices, p.post.Bare, e.Reaction)
 	if !ok {
 		return nil, nil
 	}
@@ -124,7 +125,7 @@ func (h *hearing) reacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inboun
 	if ok, err := h.from(ctx, &in, channel, string(e.User), ""); err != nil || !ok {
 		return nil, err
 	}
-	if err := h.st.tapped(ctx, channel, e.Item.TS, string(e.User), in.Name, c.Send); err != nil {
+	if err := h.st.tapped(ctx, channel, e.Item.TS, pick{User: string(e.User), Name: in.Name, Send: c.Send, Delivery: in.Delivery}); err != nil {
 		return nil, unavailable("note a choice", err)
 	}
 	in.SentAt, _ = timeOf(e.EventTS)
@@ -204,7 +205,7 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 		in.Tap = job + ".0." + actionForm
 		return []bot.Inbound{in}, nil
 	}
-	if err := h.st.tapped(ctx, channel, ts, i.User.ID, in.Name, value); err != nil {
+	if err := h.st.tapped(ctx, channel, ts, pick{User: i.User.ID, Name: in.Name, Send: value, Delivery: in.Delivery}); err != nil {
 		return nil, unavailable("note a choice", err)
 	}
 	return []bot.Inbound{in}, nil

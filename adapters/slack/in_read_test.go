@@ -80,7 +80,7 @@ func TestChosen(t *testing.T) {
 		{"white_check_mark", c("go", "alone", "stop"), "go"}, {"x", c("yes", "no", "not_known"), "no"}, {"x", c("go", "alone"), "alone"},
 		{"x", c("a", "b", "c"), ""}, {"x", nil, ""}, {"one", nil, ""}, {"tada", c("a"), ""},
 	} {
-		got, ok := chosen(x.list, x.sign)
+		got, ok := chosen(x.list, false, x.sign)
 		if want := "job.3." + x.want; ok != (x.want != "") || ok && got.Send != want {
 			t.Errorf("%s of %d: %q %v, want %q", x.sign, len(x.list), got.Send, ok, x.want)
 		}

@@ -42,7 +42,7 @@ func (s *Slack) Send(ctx context.Context, out bot.Outbound) error {
 	if err != nil {
 		return err
 	}
-	if changed, err := s.state.giveWay(ctx, s.me, &out); err != nil {
+	if changed, err := s.state.giveWay(ctx, &out); err != nil {
 		return failed("note what is answered", err)
 	} else if changed {
 		defer s.mouth.wake()
@@ -146,6 +146,7 @@ func (s *Slack) post(out *bot.Outbound) *post {
 				p.Ask = n
 			}
 		}
+		p.Bare = ownNumbers(p, out)
 		s.call(p, out)
 	}
 	if p.Form = formFor(out); p.Form != "" {

@@ -76,7 +76,7 @@ func shownOf(ctx context.Context, q interface {
 
 // giveWay marks the posts whose question is done with, now that out is known.
 // It says whether any is to look different.
-func (s *state) giveWay(ctx context.Context, me self, out *bot.Outbound) (changed bool, err error) {
+func (s *state) giveWay(ctx context.Context, out *bot.Outbound) (changed bool, err error) {
 	if out.Job == "" {
 		return false, nil
 	}
@@ -87,7 +87,7 @@ func (s *state) giveWay(ctx context.Context, me self, out *bot.Outbound) (change
 		}
 		for i := range list {
 			r := &list[i]
-			if r.post.Kind == flow.Card || r.post.settled() || !r.post.giveWay(me, out) {
+			if r.post.Kind == flow.Card || r.post.settled() || !r.post.giveWay(out) {
 				continue
 			}
 			if err := putShown(ctx, tx, *r, true); err != nil {
@@ -105,36 +105,35 @@ func (p *post) settled() bool { return p.Over || p.Done && p.Form == "" }
 
 // giveWay settles a question with what came after it, and says whether it is to
 // look different now.
-func (p *post) giveWay(me self, out *bot.Outbound) bool {
+func (p *post) giveWay(out *bot.Outbound) bool {
 	if out.Log <= p.Log {
 		return false // of the same turn or an earlier one
 	}
-	taken := p.Maybe != nil && p.takenIn(me, out)
+	took := p.takenIn(out)
 	moved := out.Asked.Ask > p.Ask || out.Reply.Kind == flow.Card && out.Reply.Phase == flow.PhaseClosed
-	if !moved && !taken {
+	if !moved && took == nil {
 		return false
 	}
-	if again := out.Reply.Kind == flow.Prompt && out.Reply.Text == p.Text; taken && !again {
-		p.Picked, p.By = p.Maybe.Label, p.Maybe.Name
+	if took != nil {
+		p.Picked, p.By = took.Label, took.Name
 	}
-	p.Done, p.Over, p.Maybe = true, p.Over || moved, nil
+	p.Done, p.Over, p.Picks = true, p.Over || moved, nil
 	return true
 }
 
-// takenIn says whether a message follows from the choice that was made.
-func (p *post) takenIn(me self, out *bot.Outbound) bool {
-	if out.By == "" || out.Reply.Kind == flow.Card {
-		return false
+// takenIn gives the choice that was taken, nil if none was: the one made by the
+// message that out follows from, if that is the one the question was answered by.
+func (p *post) takenIn(out *bot.Outbound) *pick {
+	for i := range p.Picks {
+		if x := &p.Picks[i]; out.Took != "" && x.Delivery == out.After && flow.TapChoice(x.Send) == out.Took {
+			return x
+		}
 	}
-	if id, ok := out.Users[out.By]; ok {
-		return id == Identity(me.Team, p.Maybe.User) && (p.To == "" || out.Asked.To == "" || out.Reply.Role == p.To || out.Reply.Role == flow.Supervisor) &&
-			out.Reply.Kind != flow.Refusal
-	}
-	return out.Asked.Ask > p.Ask
+	return nil
 }
 
 // tapped notes who chose what on a post of ours, before the core has judged it.
-func (s *state) tapped(ctx context.Context, channel, ts, user, name, send string) error {
+func (s *state) tapped(ctx context.Context, channel, ts string, by pick) error {
 	return s.tx(ctx, func(tx *sql.Tx) error {
 		list, err := shownOf(ctx, tx, "channel = ? AND ts = ?", channel, ts)
 		if err != nil {
@@ -142,8 +141,9 @@ func (s *state) tapped(ctx context.Context, channel, ts, user, name, send string
 		}
 		for _, r := range list {
 			for _, c := range r.post.Choices {
-				if c.Send == send && !r.post.Done {
-					r.post.Maybe = &pick{User: user, Name: name, Label: c.Label}
+				if c.Send == by.Send && !r.post.Done {
+					by.Label = c.Label
+					r.post.pick(by)
 					return putShown(ctx, tx, r, false)
 				}
 			}
@@ -152,8 +152,9 @@ func (s *state) tapped(ctx context.Context, channel, ts, user, name, send string
 	})
 }
 
-// typed does the same for a choice that was typed, by its number or label.
-func (s *state) typed(ctx context.Context, thread, user, name, text string) error {
+// typed does the same for a choice that was typed, by its number or label. A
+// number that is a line of a checklist chooses nothing.
+func (s *state) typed(ctx context.Context, thread, text string, by pick) error {
 	text = strings.TrimSpace(text)
 	if text == "" || len(text) > 200 {
 		return nil
@@ -169,8 +170,9 @@ func (s *state) typed(ctx context.Context, thread, user, name, text string) erro
 				continue
 			}
 			for i, c := range r.post.Choices {
-				if strings.EqualFold(oneLine(c.Label), text) || numErr == nil && n == i+1 {
-					r.post.Maybe = &pick{User: user, Name: name, Label: c.Label}
+				if strings.EqualFold(oneLine(c.Label), text) || numErr == nil && n == i+1 && !r.post.Bare {
+					by.Label, by.Send = c.Label, c.Send
+					r.post.pick(by)
 					return putShown(ctx, tx, r, false)
 				}
 			}
