@@ -7,13 +7,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 	"time"
 
 	"maunium.net/go/mautrix"
-	"maunium.net/go/mautrix/event"
-	"maunium.net/go/mautrix/id"
 
 	"milepost/bot"
 )
@@ -29,13 +25,25 @@ var oldest = mautrix.SpecV14
 // on the homeserver. It may be called while the program runs.
 func (m *Matrix) Check(ctx context.Context) []bot.Finding {
 	c := &checker{m: m}
-	if c.server(ctx) && c.account(ctx) {
+	if !c.server(ctx) {
+		return c.found
+	}
+	token, err := c.token(ctx)
+	switch {
+	case err != nil:
+		c.bad("see that "+m.cfg.Dir+" can be read", "the state can't be read: %v", err)
+	case token == "":
+		c.before(ctx)
+	case c.account(ctx, token):
 		c.media(ctx)
 		c.encryption(ctx)
 		c.rooms(ctx)
 	}
 	return c.found
 }
+
+// errEmpty is an answer with nothing in it.
+var errEmpty = errors.New("the answer is empty")
 
 type checker struct {
 	m      *Matrix
@@ -76,18 +84,8 @@ func (c *checker) server(ctx context.Context) bool {
 	return true
 }
 
-// account asks whose token this is. A password is not tried: that would make a
-// device.
-func (c *checker) account(ctx context.Context) bool {
-	token, err := c.token(ctx)
-	switch {
-	case err != nil:
-		c.bad("see that "+c.m.cfg.Dir+" can be read", "the state can't be read: %v", err)
-		return false
-	case token == "":
-		c.ok("no device yet: the first start makes one with the password, which is not tried here")
-		return false
-	}
+// account asks whose token this is.
+func (c *checker) account(ctx context.Context, token string) bool {
 	c.client.AccessToken = token
 	limit, cancel := context.WithTimeout(ctx, checkWait)
 	defer cancel()
@@ -137,9 +135,19 @@ func (c *checker) media(ctx context.Context) {
 	limit, cancel := context.WithTimeout(ctx, checkWait)
 	defer cancel()
 	conf, err := c.client.GetMediaConfig(limit)
-	switch {
-	case err != nil:
+	if err == nil && conf == nil {
+		err = errEmpty
+	}
+	if err != nil {
 		c.bad("try again; without it files are tried and may be refused", "the homeserver does not say how large files may be: %v", err)
+		return
+	}
+	c.largest(conf)
+}
+
+// largest says how large a file may be.
+func (c *checker) largest(conf *mautrix.RespMediaConfig) {
+	switch {
 	case conf.UploadSize <= 0:
 		c.ok("files: the homeserver names no limit")
 	case conf.UploadSize < smallLimit:
@@ -162,72 +170,6 @@ func (c *checker) encryption(ctx context.Context) {
 		c.ok("encrypted rooms are not served: encryption is off in the configuration")
 	default:
 		c.found = append(c.found, keyFindings(ctx, c.client, c.m.cfg)...)
-	}
-}
-
-// rooms looks at each configured room.
-func (c *checker) rooms(ctx context.Context) {
-	limit, cancel := context.WithTimeout(ctx, checkWait)
-	defer cancel()
-	in, err := c.client.JoinedRooms(limit)
-	if err != nil {
-		c.bad("try again", "the homeserver does not say in which rooms the assistant is: %v", err)
-		return
-	}
-	configured := slices.DeleteFunc(slices.Clone(c.m.cfg.Patterns), func(p string) bool { return !strings.HasPrefix(p, "!") })
-	if len(configured) == 0 {
-		c.ok("no rooms are configured; the assistant is in %d", len(in.JoinedRooms))
-	}
-	for _, room := range configured {
-		if !slices.Contains(in.JoinedRooms, id.RoomID(room)) {
-			c.bad("invite "+c.m.cfg.User+" there, from an account of the configuration or of an allowed server", "room %s: the assistant is not in it", room)
-			continue
-		}
-		c.room(ctx, id.RoomID(room))
-	}
-}
-
-// room looks whether we can say there what we have to.
-func (c *checker) room(ctx context.Context, room id.RoomID) {
-	limit, cancel := context.WithTimeout(ctx, checkWait)
-	defer cancel()
-	state, err := c.client.State(limit, room)
-	if err != nil {
-		c.bad("try again", "room %s: the homeserver does not say how it stands: %v", room, err)
-		return
-	}
-	encrypted := state[event.StateEncryption][""] != nil
-	words := event.EventMessage
-	how := "not encrypted"
-	if encrypted {
-		words, how = event.EventEncrypted, "encrypted"
-	}
-	if encrypted && (!hasEncryption || !c.m.cfg.Encryption) {
-		c.bad("serve encrypted rooms (a build with -tags goolm, and encryption on), or use another room: encryption can't be taken out of one",
-			"room %s is encrypted: the assistant can't read or write there", room)
-		return
-	}
-	pl := &event.PowerLevelsEventContent{}
-	if e := state[event.StatePowerLevels][""]; e != nil {
-		pl = e.Content.AsPowerLevels()
-	}
-	pl.CreateEvent = state[event.StateCreate][""]
-	has := pl.GetUserLevel(c.client.UserID)
-	for _, need := range []struct {
-		typ  event.Type
-		what string
-	}{{words, "write"}, {event.EventReaction, "put reactions under questions"}} {
-		if needs := pl.GetEventLevel(need.typ); has < needs {
-			c.bad(fmt.Sprintf("give %s level %d there, or lower that of %s", c.m.cfg.User, needs, need.typ.Type),
-				"room %s (%s): the assistant may not %s, it has power level %d and needs %d", room, how, need.what, has, needs)
-			how += ", short of rights"
-		}
-	}
-	if !strings.HasSuffix(how, "short of rights") {
-		c.ok("room %s: joined, %s, may write and react", room, how)
-	}
-	if e := state[event.StateTombstone][""]; e != nil {
-		c.bad("name the new room in the configuration", "room %s has been replaced by %s", room, e.Content.AsTombstone().ReplacementRoom)
 	}
 }
 

@@ -18,6 +18,7 @@ import (
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/crypto"
 	"maunium.net/go/mautrix/crypto/signatures"
+	"maunium.net/go/mautrix/crypto/utils"
 	"maunium.net/go/mautrix/id"
 
 	"milepost/bot"
@@ -103,21 +104,38 @@ func inspect(ctx context.Context, client *mautrix.Client, store *crypto.SQLCrypt
 	if count, err := client.UploadKeys(ctx, &mautrix.ReqUploadKeys{}); err != nil {
 		found = append(found, bad("encryption: one-time keys could not be counted: "+err.Error(), "see that the homeserver is reachable"))
 	} else if n := count.OneTimeKeyCounts.SignedCurve25519; n < otkFew {
-		found = append(found, bad(fmt.Sprintf("encryption: %d one-time keys on the homeserver", n), "start the program: it uploads more"))
+		found = append(found, bad("encryption: "+amount(n, "one-time key", "one-time keys")+" on the homeserver", "start the program: it uploads more"))
 	} else {
-		found = append(found, good(fmt.Sprintf("encryption: %d one-time keys on the homeserver", n)))
+		found = append(found, good("encryption: "+amount(n, "one-time key", "one-time keys")+" on the homeserver"))
 	}
 	return append(found, otherDevices(ctx, client, device)...)
+}
+
+// giveRecovery is what to do about a device that is not signed.
+const giveRecovery = "name a recovery_key_file: with the account's recovery key, or, if the file is not there yet and a password is given, for new keys"
+
+// recoveryFinding says what can be told of the recovery key before it is used:
+// its form. (Of 35 bytes, with parity: Client-Server API, appendix
+// "Cryptographic key representation"; as the library reads it.)
+func recoveryFinding(cfg Config) bot.Finding {
+	switch {
+	case cfg.RecoveryKey == "" && cfg.SaveRecoveryKey == nil:
+		return bad("cross-signing: there is no recovery key, so the device will not be signed: some clients don't talk to such", giveRecovery)
+	case cfg.RecoveryKey == "":
+		return good("cross-signing: the recovery key is made at the first start, if the account has none")
+	case utils.DecodeBase58RecoveryKey(cfg.RecoveryKey) == nil:
+		return bad("cross-signing: what stands for the recovery key is none", "copy it once more: twelve groups of four letters and digits")
+	}
+	return good("cross-signing: the recovery key is one; whether it is the account's shows at the first start")
 }
 
 // signing says whether the account vouches for our device, by the server's own
 // answer and the signatures in it.
 func signing(resp *mautrix.RespQueryKeys, user id.UserID, device id.DeviceID, own id.Ed25519) bot.Finding {
-	const give = "name a recovery_key_file: with the account's recovery key, or, if the file is not there yet and a password is given, for new keys"
 	master, has := resp.MasterKeys[user]
 	self, hasSelf := resp.SelfSigningKeys[user]
 	if !has || !hasSelf {
-		return bad("cross-signing: the account has no keys, our device is not signed", give)
+		return bad("cross-signing: the account has no keys, our device is not signed", giveRecovery)
 	}
 	keys := resp.DeviceKeys[user][device]
 	signed := verified(keys, user, self.FirstKey().String(), self.FirstKey())
@@ -125,9 +143,9 @@ func signing(resp *mautrix.RespQueryKeys, user id.UserID, device id.DeviceID, ow
 	ours := verified(master, user, string(device), own)
 	switch {
 	case !signed || !chained:
-		return bad("cross-signing: the account has keys, our device is not signed", give)
+		return bad("cross-signing: the account has keys, our device is not signed", giveRecovery)
 	case !ours:
-		return bad("cross-signing: our device is signed, but has not signed the account's master key", give)
+		return bad("cross-signing: our device is signed, but has not signed the account's master key", giveRecovery)
 	}
 	return good("cross-signing: our device is signed by the account, and the account's master key by our device")
 }

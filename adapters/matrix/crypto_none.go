@@ -20,9 +20,14 @@ func openCipher(context.Context, *mautrix.Client, Config) (cipher, error) {
 // keyFindings says how encryption stands, without a cipher and without changing
 // anything: for a configuration that is tried.
 func keyFindings(_ context.Context, _ *mautrix.Client, cfg Config) []bot.Finding {
+	return []bot.Finding{recoveryFinding(cfg)}
+}
+
+// recoveryFinding says what can be told of the recovery key before it is used.
+func recoveryFinding(cfg Config) bot.Finding {
 	f := bot.Finding{Area: NetworkName, What: "encryption: not in this build", OK: !cfg.Encryption}
 	if !f.OK {
 		f.Mend = "build with -tags goolm, or set encryption = false"
 	}
-	return []bot.Finding{f}
+	return f
 }
