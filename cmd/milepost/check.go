@@ -55,7 +55,11 @@ func (s *streams) check(ctx context.Context, c *config) error {
 		}
 	}
 	if bad > 0 {
-		return fmt.Errorf("%d of %d findings are to be mended", bad, len(found))
+		verb := "are"
+		if bad == 1 {
+			verb = "is"
+		}
+		return fmt.Errorf("%d of %s %s to be mended", bad, counted(len(found), "finding", "findings"), verb)
 	}
 	return nil
 }
@@ -64,9 +68,17 @@ func (c *config) summary() string {
 	var of []string
 	for i := range c.shops {
 		s := &c.shops[i]
-		of = append(of, fmt.Sprintf("shop %s with %d people and %d rooms", s.name, len(s.people), len(s.rooms)))
+		of = append(of, fmt.Sprintf("shop %s with %s and %s", s.name, counted(len(s.people), "person", "people"), counted(len(s.rooms), "room", "rooms")))
 	}
 	return strings.Join(of, ", ")
+}
+
+// counted prints a number with its noun.
+func counted(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
 }
 
 // faulty makes a finding of each of the errors that were joined.
