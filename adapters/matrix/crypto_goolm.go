@@ -131,6 +131,7 @@ func openOlm(ctx context.Context, client *mautrix.Client, cfg Config) (_ *olmCip
 	c.stop = stop
 	c.mach.SetBackgroundCtx(work)
 	c.done.Go(func() { c.worker(work) })
+	c.done.Go(func() { c.prune(work) })
 	return c, nil
 }
 

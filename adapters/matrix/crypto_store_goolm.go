@@ -54,6 +54,9 @@ func (s *keyStore) takeFault() error {
 // name of a good one and make messages unreadable: so a key that comes by others
 // than its maker, or would take the place of one we have, must be one we asked for.
 func (s *keyStore) PutGroupSession(ctx context.Context, key *crypto.InboundGroupSession) error {
+	if dropped, err := s.dropped(ctx, key.ID()); err != nil || dropped {
+		return s.note(err)
+	}
 	if !s.c.asked.has(string(key.ID())) {
 		had, err := s.GetGroupSession(ctx, key.RoomID, key.ID())
 		replaces := err == nil && had != nil && key.Internal.FirstKnownIndex() < had.Internal.FirstKnownIndex()
