@@ -44,6 +44,11 @@ type handled struct {
 	full chan struct{}
 }
 
+// turnName is the lane in which a row waits its turn: that of its thread, but in a
+// direct message that of the room. There what is said beside a thread is part of
+// the same talk.
+const turnName = "CASE WHEN EXISTS (SELECT 1 FROM room WHERE id = inbox.room AND direct = 1) THEN room ELSE lane END"
+
 // load takes rows from the database into lanes, as many as there is room for.
 // It is called after each commit and when room has been made.
 func (m *Matrix) load(ctx context.Context) error {
@@ -54,7 +59,7 @@ func (m *Matrix) load(ctx context.Context) error {
 		if m.in.behind.Store(free <= 0); free <= 0 {
 			return nil
 		}
-		rows, err := m.state.db.QueryContext(ctx, "SELECT n, lane FROM inbox WHERE n > ? AND waits = 0 ORDER BY n LIMIT ?", after, min(free, loadBatch))
+		rows, err := m.state.db.QueryContext(ctx, "SELECT n, "+turnName+" FROM inbox WHERE n > ? AND waits = 0 ORDER BY n LIMIT ?", after, min(free, loadBatch))
 		if err != nil {
 			return err
 		}

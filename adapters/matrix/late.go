@@ -233,7 +233,7 @@ func (m *Matrix) retrySaid(ctx context.Context) error {
 
 // said gives the rows that were said to be unreadable, some at a time.
 func (s *state) said(ctx context.Context, after int64) (list []row, err error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT n, event, room, lane, raw FROM inbox WHERE waits = ? AND n > ? ORDER BY n LIMIT ?", waitsSaid, after, lateBatch)
+	rows, err := s.db.QueryContext(ctx, "SELECT n, event, room, "+turnName+", raw FROM inbox WHERE waits = ? AND n > ? ORDER BY n LIMIT ?", waitsSaid, after, lateBatch)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package matrix
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -68,6 +69,35 @@ func TestDirectRoom(t *testing.T) {
 	ann.Say(room, "between us")
 	if in := r.ear.text(t, "between us"); in.Called {
 		t.Errorf("heard %s", seen([]bot.Inbound{in}))
+	}
+}
+
+// What is said beside a thread of a direct message stands in one order with what
+// is said in it, however much has come together.
+func TestDirectOrder(t *testing.T) {
+	r := newRig(t).start().ready()
+	ann := person.Join(t, r.server, "ann")
+	room := ann.CreateDM(r.user(), false)
+	ann.WaitJoined(room, 20*time.Second, r.user())
+	start := ann.Say(room, "grey van, new tyres")
+	r.ear.text(t, "grey van, new tyres")
+	card := r.card(room, start, "")
+	r.stop()
+	want := []string{"grey van, new tyres"}
+	for i := range 40 {
+		words := fmt.Sprintf("no. %d", i)
+		if i%2 == 0 {
+			ann.SayInThread(room, card, words)
+		} else {
+			ann.Say(room, words)
+		}
+		want = append(want, words)
+	}
+	r.start().ready()
+	r.ear.text(t, want[40])
+	r.ear.wait(t, 20*time.Second, len(want), nil)
+	if got := texts(r.ear.all()); !slices.Equal(got, want) {
+		t.Errorf("heard %q", got)
 	}
 }
 
