@@ -15,7 +15,7 @@ import (
 // called says whether a text is meant for the assistant, and takes the call out
 // of it: a mention, its name in front, or a room with nobody else in it. Words
 // that open a job are the bot's to know.
-func (m *Matrix) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
+func (m *stint) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
 	text = cut(strings.ToValidUTF8(text, "\ufffd"), longestText)
 	called := c.Mentions.Has(id.UserID(m.cfg.User)) || strings.Contains(c.FormattedBody, "https://matrix.to/#/"+m.cfg.User+`"`)
 	if strings.Contains(text, m.cfg.User) {
@@ -45,7 +45,7 @@ func cutName(text, name string) (string, bool) {
 }
 
 // direct says whether nobody else is in a room but one.
-func (m *Matrix) direct(ctx context.Context, room id.RoomID) bool {
+func (m *stint) direct(ctx context.Context, room id.RoomID) bool {
 	n := m.store.joined(ctx, room)
 	if n == 2 {
 		return true

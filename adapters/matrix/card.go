@@ -18,15 +18,21 @@ const rootName = "org.milepost.root"
 // answer to the message that began the job, in the room's main line, and becomes
 // the root of the thread; later ones take its place.
 func (m *Matrix) EditCard(ctx context.Context, out bot.Outbound) error {
-	if err := m.begun(ctx); err != nil {
+	r, ctx, leave, err := m.enter(ctx)
+	if err != nil {
 		return err
 	}
+	defer leave()
+	return r.editCard(ctx, out)
+}
+
+func (m *stint) editCard(ctx context.Context, out bot.Outbound) error {
 	p, err := m.destination(ctx, &out)
 	if err != nil {
 		return err
 	}
 	if p.begins == "" {
-		return m.Send(ctx, out) // a main line has no thread to hang on a card
+		return m.send(ctx, out) // a main line has no thread to hang on a card
 	}
 	key := outKey(&out)
 	r := render(&out)
@@ -45,7 +51,7 @@ func (m *Matrix) EditCard(ctx context.Context, out bot.Outbound) error {
 
 // replace puts new content in the place of the card. An older card that comes
 // twice does no harm: the outbox keeps the order within a thread.
-func (m *Matrix) replace(ctx context.Context, p *place, key string, now *event.MessageEventContent) error {
+func (m *stint) replace(ctx context.Context, p *place, key string, now *event.MessageEventContent) error {
 	rel := (&event.RelatesTo{}).SetReplace(p.root)
 	content := &event.MessageEventContent{MsgType: now.MsgType, Body: "* " + short(now.Body), NewContent: now, RelatesTo: rel, Mentions: &event.Mentions{}}
 	_, err := m.post(ctx, &item{key: key, room: p.room, typ: event.EventMessage, content: content, rel: rel, target: p.root, again: true})
@@ -73,7 +79,7 @@ func shorten(s string, limit int) string {
 var _ bot.CardEditor = (*Matrix)(nil)
 
 // say puts a message of ours at the end of its place.
-func (m *Matrix) say(ctx context.Context, out *bot.Outbound, p *place, key string, content *event.MessageEventContent) (id.EventID, error) {
+func (m *stint) say(ctx context.Context, out *bot.Outbound, p *place, key string, content *event.MessageEventContent) (id.EventID, error) {
 	content.RelatesTo = p.relation()
 	return m.post(ctx, &item{key: key, room: p.room, typ: event.EventMessage, content: content, rel: content.RelatesTo, target: p.root, offer: offer(out)})
 }

@@ -173,21 +173,23 @@ func (c *checker) encryption(ctx context.Context) {
 	}
 }
 
-// ownState gives the state: that of a running program, or opened from its
-// directory; nil where there is none yet.
+// ownState gives the state: that of the run that is on, or opened from its
+// directory; nil where there is none yet. It stays open until done is called.
 func (m *Matrix) ownState(ctx context.Context) (s *state, done func(), err error) {
-	select {
-	case <-m.synced:
-		return m.state, func() {}, nil
-	default:
+	if r, leave := m.on.held(); r != nil {
+		return r.state, leave, nil
 	}
-	path := filepath.Join(m.cfg.Dir, stateFile)
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+	return storedState(ctx, m.cfg.Dir)
+}
+
+// storedState opens the state of a directory, nil where there is none.
+func storedState(ctx context.Context, dir string) (s *state, done func(), err error) {
+	if _, err := os.Stat(filepath.Join(dir, stateFile)); errors.Is(err, fs.ErrNotExist) {
 		return nil, func() {}, nil
 	} else if err != nil {
 		return nil, func() {}, err
 	}
-	if s, err = openState(ctx, m.cfg.Dir); err != nil {
+	if s, err = openState(ctx, dir); err != nil {
 		return nil, func() {}, err
 	}
 	return s, func() { _ = s.close() }, nil

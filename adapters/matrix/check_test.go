@@ -141,7 +141,7 @@ func TestCheck(t *testing.T) {
 			"answers": true, "takes a password at login": true,
 			"no device yet": true, "only then can be seen the password, the device and its signature, rooms and rights": true,
 		})
-		devices, err := j.m.client.GetDevicesInfo(context.Background())
+		devices, err := j.m.now().client.GetDevicesInfo(context.Background())
 		if err != nil || len(devices.Devices) != 1 {
 			t.Errorf("a check made a device: %v, %v", devices, err)
 		}
@@ -157,7 +157,7 @@ func TestCheckEncryption(t *testing.T) {
 	j.kim.WaitJoined(room, 20*time.Second, j.user())
 	all := look(t, cfg)
 	finds(t, all, map[string]bool{
-		"encryption: device " + string(j.m.client.DeviceID):                                  true,
+		"encryption: device " + string(j.m.now().client.DeviceID):                            true,
 		`"bay": joined, encrypted, may write and react`:                                      true,
 		"1 room beside those of the configuration: joined, 1 encrypted, may write and react": true,
 	})

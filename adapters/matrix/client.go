@@ -54,7 +54,7 @@ func newClient(cfg Config) (*mautrix.Client, error) {
 // login gives the client a device: the configured token's, else the one made
 // with the password at the first start. A new login at each start would leave
 // devices behind, and the server forgets transactions with the token.
-func (m *Matrix) login(ctx context.Context) error {
+func (m *stint) login(ctx context.Context) error {
 	token, err := m.ownToken(ctx)
 	if err != nil {
 		return err
@@ -79,7 +79,7 @@ func (m *Matrix) login(ctx context.Context) error {
 }
 
 // ownToken gives the configured token, or the one of an earlier login.
-func (m *Matrix) ownToken(ctx context.Context) (string, error) {
+func (m *stint) ownToken(ctx context.Context) (string, error) {
 	if m.cfg.AccessToken != "" {
 		return m.cfg.AccessToken, nil
 	}
@@ -92,7 +92,7 @@ func (m *Matrix) ownToken(ctx context.Context) (string, error) {
 
 // makeDevice logs in. If we crash before the token is stored, the device stays
 // at the server without use.
-func (m *Matrix) makeDevice(ctx context.Context) (string, error) {
+func (m *stint) makeDevice(ctx context.Context) (string, error) {
 	res, err := m.client.Login(ctx, &mautrix.ReqLogin{
 		Type:                     mautrix.AuthTypePassword,
 		Identifier:               mautrix.UserIdentifier{Type: mautrix.IdentifierTypeUser, User: m.cfg.User},
@@ -119,7 +119,7 @@ func (m *Matrix) makeDevice(ctx context.Context) (string, error) {
 
 // tokenGone says what to do about a token that is refused: nothing helps but a
 // person.
-func (m *Matrix) tokenGone(err error) error {
+func (m *stint) tokenGone(err error) error {
 	mend := "configure a new access token; with encrypted rooms also move the directory " + m.cfg.Dir + " away, as a new device has new keys"
 	if m.cfg.AccessToken == "" {
 		mend = "to make a new device move the directory " + m.cfg.Dir + " away and start again; jobs are not in it"

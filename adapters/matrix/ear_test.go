@@ -112,7 +112,7 @@ type rig struct {
 	ear    *ear
 	m      *Matrix
 
-	prepare func(*Matrix) // before it runs; nil: nothing
+	prepare func(*stint) // before it runs; nil: nothing
 
 	stop func() // waits for its end
 	ends chan error
@@ -145,10 +145,7 @@ func (r *rig) start() *rig {
 	if err != nil {
 		r.t.Fatal(err)
 	}
-	r.m, r.ends = m, make(chan error, 1)
-	if r.prepare != nil {
-		r.prepare(m)
-	}
+	r.m, r.ends, m.prepare = m, make(chan error, 1), r.prepare
 	ctx, cancel := context.WithCancel(context.Background())
 	go func() { r.ends <- m.Run(ctx, r.ear) }()
 	r.stop = sync.OnceFunc(func() {
@@ -169,13 +166,7 @@ func (r *rig) start() *rig {
 // ready waits for the first sync.
 func (r *rig) ready() *rig {
 	r.t.Helper()
-	select {
-	case <-r.m.synced:
-	case err := <-r.ends:
-		r.t.Fatalf("run ended: %v", err)
-	case <-time.After(20 * time.Second):
-		r.t.Fatalf("no sync: %v", r.m.Ready())
-	}
+	waitSynced(r.t, r.m, r.ends)
 	return r
 }
 
@@ -201,16 +192,16 @@ func (r *rig) room(p *person.Person, encrypted bool) id.RoomID {
 func (r *rig) card(room id.RoomID, start id.EventID, choices string) id.EventID {
 	r.t.Helper()
 	ctx := context.Background()
-	res, err := r.m.client.SendMessageEvent(ctx, room, eventMessage, map[string]any{"msgtype": "m.notice", "body": "card",
+	res, err := r.m.now().client.SendMessageEvent(ctx, room, eventMessage, map[string]any{"msgtype": "m.notice", "body": "card",
 		"m.relates_to": map[string]any{"m.in_reply_to": map[string]any{"event_id": start}}})
 	if err != nil {
 		r.t.Fatal(err)
 	}
 	thread := string(threadName(string(room), string(start)))
-	if err := r.m.state.setRoot(ctx, thread, string(res.EventID), string(room), "job1"); err != nil {
+	if err := r.m.now().state.setRoot(ctx, thread, string(res.EventID), string(room), "job1"); err != nil {
 		r.t.Fatal(err)
 	}
-	if err := r.m.state.shownAs(ctx, string(res.EventID), thread, "job1", choices); err != nil {
+	if err := r.m.now().state.shownAs(ctx, string(res.EventID), thread, "job1", choices); err != nil {
 		r.t.Fatal(err)
 	}
 	return res.EventID

@@ -18,11 +18,19 @@ import (
 // On return none of it is in any byte of the directory. The history that the
 // homeserver keeps is not reached. It may be called without Run.
 func (m *Matrix) Forget(ctx context.Context, f bot.Forgotten) error {
-	s, done, err := m.ownState(ctx)
-	if err != nil {
-		return storeFault(err)
+	r, leave := m.on.held()
+	defer leave()
+	var s *state
+	if r != nil {
+		s = r.state
+	} else {
+		stored, done, err := storedState(ctx, m.cfg.Dir)
+		if err != nil {
+			return storeFault(err)
+		}
+		defer done()
+		s = stored
 	}
-	defer done()
 	users := ourUsers(f.People)
 	if s != nil {
 		if err := s.forget(ctx, f, users); err != nil {
@@ -32,7 +40,9 @@ func (m *Matrix) Forget(ctx context.Context, f bot.Forgotten) error {
 			return storeFault(fmt.Errorf("forget: %w", err))
 		}
 	}
-	m.out.forget()
+	if r != nil {
+		r.out.forget()
+	}
 	if len(users) == 0 {
 		return nil
 	}
@@ -40,23 +50,13 @@ func (m *Matrix) Forget(ctx context.Context, f bot.Forgotten) error {
 	for i, u := range users {
 		ids[i] = id.UserID(u)
 	}
-	if m.running() && m.cipher != nil {
-		return storeFault(m.cipher.ForgetPeople(ctx, ids))
+	if r != nil && r.cipher != nil {
+		return storeFault(r.cipher.ForgetPeople(ctx, ids))
 	}
 	return storeFault(forgetStored(ctx, m.cfg, ids))
 }
 
 var _ bot.Forgetter = (*Matrix)(nil)
-
-// running says whether Run has come to where state and cipher are there.
-func (m *Matrix) running() bool {
-	select {
-	case <-m.synced:
-		return true
-	default:
-		return false
-	}
-}
 
 // ourUsers gives the users of this network among identities.
 func ourUsers(people []bot.Identity) (users []string) {

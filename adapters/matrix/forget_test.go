@@ -129,7 +129,7 @@ func TestForgetPeople(t *testing.T) {
 		noor.Leave(j.room)
 		after := j.kim.Say(j.room, "she has left").String()
 		for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
-			seen, err := j.m.state.isSeen(t.Context(), after)
+			seen, err := j.m.now().state.isSeen(t.Context(), after)
 			if err != nil || time.Now().After(end) {
 				t.Fatalf("what came after it is not here: %v", err)
 			}
@@ -169,7 +169,7 @@ func TestLeaveStrangers(t *testing.T) {
 	}
 	in := func(room id.RoomID) bool {
 		t.Helper()
-		rooms, err := st.m.client.JoinedRooms(t.Context())
+		rooms, err := st.m.now().client.JoinedRooms(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -192,7 +192,7 @@ func TestLeaveStrangers(t *testing.T) {
 		t.Error("the assistant left someone it knows")
 	}
 	holdsJob := eve.CreateRoom("with a job", false, st.user())
-	if err := st.m.state.setRoot(t.Context(), holdsJob.String()+"/$x", "$root", holdsJob.String(), "k7mw2pd"); err != nil {
+	if err := st.m.now().state.setRoot(t.Context(), holdsJob.String()+"/$x", "$root", holdsJob.String(), "k7mw2pd"); err != nil {
 		t.Fatal(err)
 	}
 	refuse(holdsJob)
@@ -200,7 +200,7 @@ func TestLeaveStrangers(t *testing.T) {
 		t.Error("the assistant left a room with a job")
 	}
 	configured := eve.CreateRoom("configured", false, st.user())
-	st.m.cfg.Patterns = []string{configured.String()}
+	st.m.now().cfg.Patterns = []string{configured.String()}
 	refuse(configured)
 	if !in(configured) {
 		t.Error("the assistant left a room of the configuration")

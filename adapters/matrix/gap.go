@@ -30,7 +30,7 @@ var gapFilter = &mautrix.FilterPart{Types: []event.Type{event.EventMessage, even
 // They are stored in the same transaction: a crash in the middle fetches them
 // again. A room whose history the server will not give must not stop all
 // others: after some tries it goes on without, and the gap is kept for later.
-func (m *Matrix) fillGap(ctx context.Context, r *roomNews, from string) error {
+func (m *stint) fillGap(ctx context.Context, r *roomNews, from string) error {
 	if r.joined == 0 && slices.ContainsFunc(r.events, func(e *event.Event) bool { return m.ownMembership(e) == event.MembershipJoin }) {
 		return nil // nothing of before we came in is for us
 	}
@@ -64,7 +64,7 @@ func (m *Matrix) fillGap(ctx context.Context, r *roomNews, from string) error {
 
 // pageBack fetches older events until one that was seen or our coming into the
 // room, and gives them oldest first.
-func (m *Matrix) pageBack(ctx context.Context, room id.RoomID, from string) ([]*event.Event, error) {
+func (m *stint) pageBack(ctx context.Context, room id.RoomID, from string) ([]*event.Event, error) {
 	var found []*event.Event // newest first
 	done := func(err error) ([]*event.Event, error) {
 		slices.Reverse(found)
@@ -105,7 +105,7 @@ func slim(e *event.Event) *event.Event {
 }
 
 // fillLater tries the gaps that are kept.
-func (m *Matrix) fillLater(ctx context.Context) {
+func (m *stint) fillLater(ctx context.Context) {
 	gaps, err := m.state.gaps(ctx)
 	if err != nil {
 		if ctx.Err() == nil {

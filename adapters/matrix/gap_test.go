@@ -27,7 +27,7 @@ func TestGapThatCannotBeFilled(t *testing.T) {
 		ann.Say(room, want[i])
 	}
 	ann.Say(other, "meanwhile")
-	r.prepare = func(m *Matrix) { m.in.tried = gapTries } // a test need not wait for the tries
+	r.prepare = func(m *stint) { m.in.tried = gapTries } // a test need not wait for the tries
 	r.proxy.Fail(1, "GET", "/messages", homeserver.Fault{Status: 500})
 	r.start()
 	r.ear.text(t, "meanwhile")
@@ -41,7 +41,7 @@ func TestGapThatCannotBeFilled(t *testing.T) {
 	}
 	deadline := time.Now().Add(5 * time.Second)
 	for {
-		gaps, err := r.m.state.gaps(t.Context())
+		gaps, err := r.m.now().state.gaps(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -25,7 +25,7 @@ const (
 // hear gives what a person did by an event: nothing, or one message, or a file
 // with the words that came with it. rel is how the event hangs on others. An
 // error is something that was not there to ask; the event itself is never one.
-func (m *Matrix) hear(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
+func (m *stint) hear(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
 	if string(evt.Sender) == m.cfg.User || !soundID(string(evt.Sender), "@") || !soundID(string(evt.ID), "$") {
 		return nil, nil
 	}
@@ -45,7 +45,7 @@ func soundID(s, sigil string) bool {
 }
 
 // inbound begins a message with what every event has.
-func (m *Matrix) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, error) {
+func (m *stint) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, error) {
 	in := bot.Inbound{Network: NetworkName, Delivery: string(evt.ID), From: Identity(string(evt.Sender)),
 		Begins: threadName(string(evt.RoomID), string(evt.ID))}
 	if err := m.know(ctx, string(evt.RoomID)); err != nil && !final(err) {
@@ -66,7 +66,7 @@ func (m *Matrix) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, er
 
 // trustOf says whether the device an event was written on is signed by its
 // author. What comes in clear in an encrypted room may be of anybody.
-func (m *Matrix) trustOf(ctx context.Context, evt *event.Event) (flow.Trust, error) {
+func (m *stint) trustOf(ctx context.Context, evt *event.Event) (flow.Trust, error) {
 	if evt.Mautrix.WasEncrypted && evt.Mautrix.TrustState >= id.TrustStateCrossSignedTOFU {
 		return flow.Verified, nil
 	}
@@ -77,7 +77,7 @@ func (m *Matrix) trustOf(ctx context.Context, evt *event.Event) (flow.Trust, err
 	return flow.Unverified, nil
 }
 
-func (m *Matrix) hearMessage(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
+func (m *stint) hearMessage(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
 	c := contentOf(evt)
 	if c == nil || c.MsgType == event.MsgNotice {
 		return nil, nil // a bot's words are never answered
@@ -140,7 +140,7 @@ func contentOf(evt *event.Event) *event.MessageEventContent {
 
 // hearEdit takes new words for an earlier message of the same person. The server
 // does not see to that in encrypted rooms.
-func (m *Matrix) hearEdit(ctx context.Context, evt *event.Event, rel *event.RelatesTo, c *event.MessageEventContent, in bot.Inbound) ([]bot.Inbound, error) {
+func (m *stint) hearEdit(ctx context.Context, evt *event.Event, rel *event.RelatesTo, c *event.MessageEventContent, in bot.Inbound) ([]bot.Inbound, error) {
 	n := c.NewContent
 	if n == nil || n.MsgType == event.MsgNotice {
 		return nil, nil
@@ -161,7 +161,7 @@ func (m *Matrix) hearEdit(ctx context.Context, evt *event.Event, rel *event.Rela
 	return m.whereTarget(ctx, evt, rel.EventID, in)
 }
 
-func (m *Matrix) hearRedaction(ctx context.Context, evt *event.Event) ([]bot.Inbound, error) {
+func (m *stint) hearRedaction(ctx context.Context, evt *event.Event) ([]bot.Inbound, error) {
 	target := redacted(evt)
 	if !soundID(string(target), "$") {
 		return nil, nil
@@ -188,7 +188,7 @@ func (m *Matrix) hearRedaction(ctx context.Context, evt *event.Event) ([]bot.Inb
 }
 
 // whereTarget puts a message in the conversation of the event it is about.
-func (m *Matrix) whereTarget(ctx context.Context, evt *event.Event, target id.EventID, in bot.Inbound) ([]bot.Inbound, error) {
+func (m *stint) whereTarget(ctx context.Context, evt *event.Event, target id.EventID, in bot.Inbound) ([]bot.Inbound, error) {
 	thread, err := m.threadAt(ctx, target)
 	if err != nil {
 		return nil, err
@@ -200,7 +200,7 @@ func (m *Matrix) whereTarget(ctx context.Context, evt *event.Event, target id.Ev
 }
 
 // sameSender says whether an event is of the one who now changes it.
-func (m *Matrix) sameSender(ctx context.Context, evt *event.Event, target id.EventID) (bool, error) {
+func (m *stint) sameSender(ctx context.Context, evt *event.Event, target id.EventID) (bool, error) {
 	if !soundID(string(target), "$") {
 		return false, nil
 	}
@@ -219,7 +219,7 @@ func (m *Matrix) sameSender(ctx context.Context, evt *event.Event, target id.Eve
 }
 
 // ask fetches an event, nil if there is none for us.
-func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error) {
+func (m *stint) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error) {
 	e, err := m.in.fetch(ctx, room, evt)
 	switch {
 	case err == nil:
@@ -233,7 +233,7 @@ func (m *Matrix) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*even
 // patternOf gives the pattern of the configuration that a member falls under:
 // the room, else the server. Who is not in the room, or is of a server that the
 // configuration does not know, is a guest and falls under none.
-func (m *Matrix) patternOf(ctx context.Context, room id.RoomID, user id.UserID) string {
+func (m *stint) patternOf(ctx context.Context, room id.RoomID, user id.UserID) string {
 	if !m.store.IsMembership(ctx, room, user, event.MembershipJoin) {
 		return ""
 	}

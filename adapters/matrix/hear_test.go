@@ -21,10 +21,14 @@ import (
 
 // quiet is an assistant without a server: its rooms are known, and what it does
 // not know it can't ask for.
-func quiet(t testing.TB) *Matrix {
+func quiet(t testing.TB) *stint {
 	t.Helper()
-	m, err := New(Config{Homeserver: "http://localhost:1", User: "@milepost:shop.example", AccessToken: "x", Dir: t.TempDir(), MaxFile: 1000,
-		Patterns: []string{"!work:shop.example", "@*:partner.example"}, Log: slog.New(slog.DiscardHandler)})
+	cfg, err := Config{Homeserver: "http://localhost:1", User: "@milepost:shop.example", AccessToken: "x", Dir: t.TempDir(), MaxFile: 1000,
+		Patterns: []string{"!work:shop.example", "@*:partner.example"}, Log: slog.New(slog.DiscardHandler)}.sound()
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := newStint(cfg, &health{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -51,7 +51,7 @@ const turnName = "CASE WHEN EXISTS (SELECT 1 FROM room WHERE id = inbox.room AND
 
 // load takes rows from the database into lanes, as many as there is room for.
 // It is called after each commit and when room has been made.
-func (m *Matrix) load(ctx context.Context) error {
+func (m *stint) load(ctx context.Context) error {
 	m.in.loading.Lock()
 	defer m.in.loading.Unlock()
 	for {
@@ -83,7 +83,7 @@ func (m *Matrix) load(ctx context.Context) error {
 }
 
 // answer works on one row after the other, of whatever lane is in turn.
-func (m *Matrix) answer(ctx context.Context) {
+func (m *stint) answer(ctx context.Context) {
 	for {
 		ln, n, ok := m.in.lanes.next()
 		if !ok {
@@ -109,7 +109,7 @@ func (m *Matrix) answer(ctx context.Context) {
 
 // handle does one row. A wait means that its key is not here yet; an error that
 // it is to be tried again.
-func (m *Matrix) handle(ctx context.Context, ln *lane, n int64) (wait time.Duration, err error) {
+func (m *stint) handle(ctx context.Context, ln *lane, n int64) (wait time.Duration, err error) {
 	r, err := m.state.row(ctx, n)
 	if err != nil || r == nil {
 		return 0, err // erased meanwhile
@@ -149,7 +149,7 @@ func (m *Matrix) handle(ctx context.Context, ln *lane, n int64) (wait time.Durat
 }
 
 // after notes that a row is done.
-func (m *Matrix) after(n int64, err error) error {
+func (m *stint) after(n int64, err error) error {
 	if err != nil {
 		return err
 	}
@@ -167,7 +167,7 @@ func (m *Matrix) after(n int64, err error) error {
 }
 
 // hand gives a message over. What the other side refuses for good is done with.
-func (m *Matrix) hand(ctx context.Context, in bot.Inbound) error {
+func (m *stint) hand(ctx context.Context, in bot.Inbound) error {
 	err := m.in.hear.Handle(ctx, in)
 	var e *bot.Error
 	switch {
@@ -185,7 +185,7 @@ func (m *Matrix) hand(ctx context.Context, in bot.Inbound) error {
 // again lets a lane wait before the next try of the same row: what came later
 // stays behind it. A row that fails time and again by a fault of the program is
 // put aside.
-func (m *Matrix) again(ctx context.Context, ln *lane, n int64, err error) {
+func (m *stint) again(ctx context.Context, ln *lane, n int64, err error) {
 	b := backoff{tries: ln.tries}
 	wait := b.next(err)
 	ln.tries++
@@ -209,7 +209,7 @@ func (m *Matrix) again(ctx context.Context, ln *lane, n int64, err error) {
 }
 
 // sweep deletes handled rows, some at a time, and takes in those that wait.
-func (m *Matrix) sweep(ctx context.Context) {
+func (m *stint) sweep(ctx context.Context) {
 	tick := time.NewTicker(sweepEvery)
 	defer tick.Stop()
 	for {
@@ -231,7 +231,7 @@ func (m *Matrix) sweep(ctx context.Context) {
 }
 
 // dropHandled deletes the rows that are done.
-func (m *Matrix) dropHandled(ctx context.Context) error {
+func (m *stint) dropHandled(ctx context.Context) error {
 	h := &m.in.handled
 	h.mu.Lock()
 	rows := h.rows

@@ -17,7 +17,7 @@ import (
 
 // fill puts messages into the inbox as a sync does, and gives a running
 // assistant that has no server.
-func fill(t *testing.T, m *Matrix, lanes map[string]string, order []string) {
+func fill(t *testing.T, m *stint, lanes map[string]string, order []string) {
 	t.Helper()
 	var events []*event.Event
 	for i, words := range order {
@@ -44,7 +44,7 @@ func fill(t *testing.T, m *Matrix, lanes map[string]string, order []string) {
 }
 
 // answering runs the workers until it is stopped.
-func answering(t testing.TB, m *Matrix, e *ear, most int) (stop func()) {
+func answering(t testing.TB, m *stint, e *ear, most int) (stop func()) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	m.in.hear, m.in.lanes = e, newLanes(most)
@@ -68,7 +68,7 @@ func answering(t testing.TB, m *Matrix, e *ear, most int) (stop func()) {
 	}
 }
 
-func (m *Matrix) rows(t *testing.T) (waits []int) {
+func (m *stint) rows(t *testing.T) (waits []int) {
 	t.Helper()
 	rows, err := m.state.db.Query("SELECT waits FROM inbox ORDER BY n")
 	if err != nil {
@@ -157,8 +157,8 @@ func TestPoison(t *testing.T) {
 			if left := m.rows(t); !slices.Equal(left, []int{waitsPoisoned}) {
 				t.Errorf("rows left: %v", left)
 			}
-			if c.name == "panic" && m.in.panics.Load() != 2 {
-				t.Errorf("%d panics counted", m.in.panics.Load())
+			if c.name == "panic" && m.panics.Load() != 2 {
+				t.Errorf("%d panics counted", m.panics.Load())
 			}
 		})
 	}

@@ -15,7 +15,7 @@ const (
 
 // housekeep does what has time: missed messages, members of encrypted rooms, and
 // forgetting what is old.
-func (m *Matrix) housekeep(ctx context.Context) {
+func (m *stint) housekeep(ctx context.Context) {
 	select {
 	case <-ctx.Done():
 		return

@@ -21,7 +21,7 @@ type knowing struct {
 
 // know asks for a room's state, members and encryption above all, before
 // anything is sent there: once for each start and stay.
-func (m *Matrix) know(ctx context.Context, room string) error {
+func (m *stint) know(ctx context.Context, room string) error {
 	var k *knowing
 	for {
 		m.in.mu.Lock()
@@ -60,7 +60,7 @@ func (m *Matrix) know(ctx context.Context, room string) error {
 	return k.err
 }
 
-func (m *Matrix) askState(ctx context.Context, room string) error {
+func (m *stint) askState(ctx context.Context, room string) error {
 	if !soundID(room, "!") {
 		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("%.100q is no room", room)}
 	}
@@ -76,7 +76,7 @@ func (m *Matrix) askState(ctx context.Context, room string) error {
 
 // learntMeanwhile keeps state that came while a room was being asked for: the
 // answer may be older.
-func (m *Matrix) learntMeanwhile(room string, e *event.Event) {
+func (m *stint) learntMeanwhile(room string, e *event.Event) {
 	m.in.mu.Lock()
 	defer m.in.mu.Unlock()
 	if k := m.in.known[room]; k != nil {
@@ -89,7 +89,7 @@ func (m *Matrix) learntMeanwhile(room string, e *event.Event) {
 }
 
 // forgetMembers has a room asked for again.
-func (m *Matrix) forgetMembers(room string) {
+func (m *stint) forgetMembers(room string) {
 	m.in.mu.Lock()
 	defer m.in.mu.Unlock()
 	if k := m.in.known[room]; k != nil {
@@ -103,7 +103,7 @@ func (m *Matrix) forgetMembers(room string) {
 
 // knowEncrypted asks for the members of the encrypted rooms we are in, so that
 // the first answer after a start need not wait for it.
-func (m *Matrix) knowEncrypted(ctx context.Context) {
+func (m *stint) knowEncrypted(ctx context.Context) {
 	list, err := m.state.encryptedRooms(ctx)
 	for _, room := range list {
 		if ctx.Err() != nil {

@@ -58,7 +58,7 @@ func (l *lost) clear() {
 
 // decrypt gives what is inside an encrypted event; or how long to wait; or nil
 // where the row has been dealt with otherwise.
-func (m *Matrix) decrypt(ctx context.Context, ln *lane, r *row, evt *event.Event) (*event.Event, time.Duration, error) {
+func (m *stint) decrypt(ctx context.Context, ln *lane, r *row, evt *event.Event) (*event.Event, time.Duration, error) {
 	if m.cipher == nil {
 		m.sayDumb(evt.RoomID)
 		return nil, 0, m.after(r.n, nil)
@@ -111,7 +111,7 @@ func (m *Matrix) decrypt(ctx context.Context, ln *lane, r *row, evt *event.Event
 }
 
 // open decrypts. What hangs on what may be in clear only.
-func (m *Matrix) open(ctx context.Context, evt *event.Event) (plain *event.Event, err error) {
+func (m *stint) open(ctx context.Context, evt *event.Event) (plain *event.Event, err error) {
 	err = m.contain("decryption", func() (err error) {
 		plain, err = m.cipher.Decrypt(ctx, evt)
 		return err
@@ -128,7 +128,7 @@ func (m *Matrix) open(ctx context.Context, evt *event.Event) (plain *event.Event
 
 // unread says in the conversation that a message could not be read, and keeps it
 // in case its key still comes.
-func (m *Matrix) unread(ctx context.Context, r *row, evt *event.Event) error {
+func (m *stint) unread(ctx context.Context, r *row, evt *event.Event) error {
 	in, ok, err := m.unreadable(ctx, evt)
 	if err != nil {
 		return err
@@ -144,7 +144,7 @@ func (m *Matrix) unread(ctx context.Context, r *row, evt *event.Event) error {
 
 // unreadBefore says once, whatever was written before we came: keys for it were
 // never meant for us.
-func (m *Matrix) unreadBefore(ctx context.Context, r *row, evt *event.Event, joined int64) error {
+func (m *stint) unreadBefore(ctx context.Context, r *row, evt *event.Event, joined int64) error {
 	in, ok, err := m.unreadable(ctx, evt)
 	if err != nil {
 		return err
@@ -160,7 +160,7 @@ func (m *Matrix) unreadBefore(ctx context.Context, r *row, evt *event.Event, joi
 
 // unreadable is what is known of a message without reading it; false where it is
 // not for us.
-func (m *Matrix) unreadable(ctx context.Context, evt *event.Event) (bot.Inbound, bool, error) {
+func (m *stint) unreadable(ctx context.Context, evt *event.Event) (bot.Inbound, bool, error) {
 	in, err := m.inbound(ctx, evt)
 	if err != nil {
 		return in, false, err
@@ -175,7 +175,7 @@ func (m *Matrix) unreadable(ctx context.Context, evt *event.Event) (bot.Inbound,
 }
 
 // sayDumb logs, once for each room, that this program can't read it.
-func (m *Matrix) sayDumb(room id.RoomID) {
+func (m *stint) sayDumb(room id.RoomID) {
 	m.in.mu.Lock()
 	said := m.in.dumb[string(room)]
 	m.in.dumb[string(room)] = true
@@ -186,7 +186,7 @@ func (m *Matrix) sayDumb(room id.RoomID) {
 }
 
 // lateKeys tries again what waits for keys, whenever some have come.
-func (m *Matrix) lateKeys(ctx context.Context) {
+func (m *stint) lateKeys(ctx context.Context) {
 	if m.cipher == nil {
 		return
 	}
@@ -206,7 +206,7 @@ func (m *Matrix) lateKeys(ctx context.Context) {
 }
 
 // retrySaid hands over late what can be read now.
-func (m *Matrix) retrySaid(ctx context.Context) error {
+func (m *stint) retrySaid(ctx context.Context) error {
 	for after := int64(0); ; {
 		rows, err := m.state.said(ctx, after)
 		if err != nil || len(rows) == 0 {

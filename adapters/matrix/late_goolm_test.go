@@ -142,7 +142,7 @@ func TestTurnedEncrypted(t *testing.T) {
 	if in := r.ear.text(t, "in secret"); in.Trust != "unverified" || in.Delivery != string(said) {
 		t.Errorf("heard %s, trust %q", seen([]bot.Inbound{in}), in.Trust)
 	}
-	if secret, err := r.m.state.isEncrypted(t.Context(), string(room)); err != nil || !secret {
+	if secret, err := r.m.now().state.isEncrypted(t.Context(), string(room)); err != nil || !secret {
 		t.Errorf("the room is not known to be encrypted: %v", err)
 	}
 	ann.Edit(room, said, "in secret, edited")
@@ -155,7 +155,7 @@ func TestTurnedEncrypted(t *testing.T) {
 	if in := r.ear.text(t, "in the thread"); in.Loose || in.Thread != threadName(string(room), string(said)) {
 		t.Errorf("heard %s", seen([]bot.Inbound{in}))
 	}
-	members, err := r.m.store.GetRoomJoinedOrInvitedMembers(t.Context(), room)
+	members, err := r.m.now().store.GetRoomJoinedOrInvitedMembers(t.Context(), room)
 	if err != nil || len(members) != 2 {
 		t.Errorf("members %v, %v", members, err)
 	}

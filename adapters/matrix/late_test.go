@@ -44,7 +44,7 @@ func secret(words, rel string) string {
 }
 
 // putRaw puts one event into the inbox.
-func putRaw(t *testing.T, m *Matrix, raw string) {
+func putRaw(t *testing.T, m *stint, raw string) {
 	t.Helper()
 	e := parse(t, raw)
 	e.RoomID = "!work:shop.example"

@@ -15,6 +15,14 @@ import (
 // TurnedAway leaves a room of strangers, to whom it has been said today that
 // they are. (bot.Leaver)
 func (m *Matrix) TurnedAway(ctx context.Context, thread bot.Thread) {
+	r, leave := m.on.held()
+	defer leave()
+	if r != nil {
+		r.turnedAway(ctx, thread)
+	}
+}
+
+func (m *stint) turnedAway(ctx context.Context, thread bot.Thread) {
 	room, _ := splitThread(thread)
 	if !soundID(room, "!") {
 		return
@@ -29,7 +37,7 @@ func (m *Matrix) TurnedAway(ctx context.Context, thread bot.Thread) {
 // leaveStrangers leaves a room in which nobody has anything to do with us, once
 // that has been said. What can't be found out keeps us in: it is asked again
 // with the next stranger, or the next word of the same.
-func (m *Matrix) leaveStrangers(ctx context.Context, room id.RoomID) error {
+func (m *stint) leaveStrangers(ctx context.Context, room id.RoomID) error {
 	why, err := m.stays(ctx, room)
 	if err != nil {
 		m.cfg.Log.Warn("matrix: stay or leave", "room", room, "err", err)
@@ -49,7 +57,7 @@ func (m *Matrix) leaveStrangers(ctx context.Context, room id.RoomID) error {
 }
 
 // stays gives why a room is not to be left, "" if there is nothing.
-func (m *Matrix) stays(ctx context.Context, room id.RoomID) (string, error) {
+func (m *stint) stays(ctx context.Context, room id.RoomID) (string, error) {
 	if slices.Contains(m.cfg.Patterns, room.String()) || slices.Contains(m.cfg.Posts, room.String()) {
 		return "it is configured", nil
 	}
@@ -83,11 +91,11 @@ func (m *Matrix) stays(ctx context.Context, room id.RoomID) (string, error) {
 }
 
 // knows says whether somebody else may.
-func (m *Matrix) knows(user id.UserID) bool { return user != m.client.UserID && m.may(user.String()) }
+func (m *stint) knows(user id.UserID) bool { return user != m.client.UserID && m.may(user.String()) }
 
 // may says whether a user is named in the configuration, or of a server that
 // gives a role.
-func (m *Matrix) may(user string) bool {
+func (m *stint) may(user string) bool {
 	if m.cfg.May != nil && m.cfg.May(user) {
 		return true
 	}

@@ -69,7 +69,7 @@ func TestLeaveSilently(t *testing.T) {
 	eve, kim := person.Join(t, s, "eve"), person.Join(t, s, "kim")
 	in := func(room id.RoomID) bool {
 		t.Helper()
-		rooms, err := st.m.client.JoinedRooms(t.Context())
+		rooms, err := st.m.now().client.JoinedRooms(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -99,10 +99,10 @@ func TestLeaveSilently(t *testing.T) {
 
 	// Where there is reason to stay it stays, whatever he writes.
 	posts, configured := dm(), dm()
-	st.m.cfg.Posts = []string{posts.String()}
-	st.m.cfg.Patterns = []string{configured.String()}
+	st.m.now().cfg.Posts = []string{posts.String()}
+	st.m.now().cfg.Patterns = []string{configured.String()}
 	holds := dm()
-	if err := st.m.state.setRoot(t.Context(), holds.String()+"/$x", "$root", holds.String(), "k7mw2pd"); err != nil {
+	if err := st.m.now().state.setRoot(t.Context(), holds.String()+"/$x", "$root", holds.String(), "k7mw2pd"); err != nil {
 		t.Fatal(err)
 	}
 	withKim := eve.CreateRoom("with kim", false, st.user(), kim.ID)

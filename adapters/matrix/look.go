@@ -27,7 +27,7 @@ const (
 // time of ours and its end was not seen. "" if the server does not have it. One
 // that was given up a moment ago may still be on its way inside the server: it is
 // looked for once more.
-func (m *Matrix) find(ctx context.Context, it *item, txn string, at time.Time) (found id.EventID, err error) {
+func (m *stint) find(ctx context.Context, it *item, txn string, at time.Time) (found id.EventID, err error) {
 	look := func() error {
 		return m.scan(ctx, it.room, it.target, relationOf(it), func(e *event.Event) bool {
 			if m.ours(e) == txn {
@@ -79,7 +79,7 @@ func relationOf(it *item) event.RelationType {
 
 // scan goes backwards through what hangs on an event, or through the room where
 // that is "", until done says so.
-func (m *Matrix) scan(ctx context.Context, room id.RoomID, target id.EventID, rel event.RelationType, done func(*event.Event) bool) error {
+func (m *stint) scan(ctx context.Context, room id.RoomID, target id.EventID, rel event.RelationType, done func(*event.Event) bool) error {
 	from := ""
 	for range mostPages {
 		var chunk []*event.Event
@@ -111,7 +111,7 @@ func (m *Matrix) scan(ctx context.Context, room id.RoomID, target id.EventID, re
 }
 
 // ours is the transaction that an event of ours carries, "" for all others.
-func (m *Matrix) ours(e *event.Event) string {
+func (m *stint) ours(e *event.Event) string {
 	if e.Sender != m.client.UserID {
 		return ""
 	}
@@ -121,7 +121,7 @@ func (m *Matrix) ours(e *event.Event) string {
 
 // recall looks, once, through the end of a room in which this state has sent
 // nothing: if it was lost, our messages of before are there.
-func (m *Matrix) recall(ctx context.Context, room id.RoomID) error {
+func (m *stint) recall(ctx context.Context, room id.RoomID) error {
 	if m.out.recalled(room) {
 		return nil
 	}
@@ -157,7 +157,7 @@ func (m *Matrix) recall(ctx context.Context, room id.RoomID) error {
 // findRoot finds the card of a thread whose root is not known, "" if it has
 // none. A thread whose beginning this state has seen has its root kept here, or
 // none, unless it was forgotten.
-func (m *Matrix) findRoot(ctx context.Context, p *place, out *bot.Outbound) (root string, err error) {
+func (m *stint) findRoot(ctx context.Context, p *place, out *bot.Outbound) (root string, err error) {
 	lane, _, err := m.state.laneAt(ctx, p.begins.String())
 	if err != nil {
 		return "", storeFault(err)

@@ -35,8 +35,6 @@ import (
 	"net/url"
 	"strings"
 
-	"maunium.net/go/mautrix"
-
 	"milepost/bot"
 )
 
@@ -55,24 +53,14 @@ func splitThread(t bot.Thread) (room, event string) {
 	return room, event
 }
 
-// Matrix is the network. Make one with New, let Run run.
+// Matrix is the network. Make one with New, let Run run; it may be run again when
+// it has ended. What belongs to a run is in a value of its own (enter.go).
 type Matrix struct {
-	cfg    Config
-	client *mautrix.Client
-	store  *rooms // what is known of rooms and their members
+	cfg Config
+	on  current
+	health
 
-	// Set by Run before synced is closed, and not changed while it runs.
-	state  *state
-	cipher cipher // nil: no encryption
-
-	// synced is closed once a sync response has been taken since the start: only
-	// then is it known which of our messages the server has.
-	synced chan struct{}
-
-	out outward // of the messages on their way out
-	in  inward  // of those on their way in
-
-	health health
+	prepare func(*stint) // for tests: sees a run before it begins; nil: nothing
 }
 
 // sound fills in the defaults and lists every fault at once.

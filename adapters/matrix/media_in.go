@@ -31,7 +31,7 @@ const (
 
 // attachment is a file on its way in: fetched when it is opened, into a file of
 // ours, so that nothing is handed on before its end and its hash are known.
-func (m *Matrix) attachment(ctx context.Context, c *event.MessageEventContent) *bot.Attachment {
+func (m *stint) attachment(ctx context.Context, c *event.MessageEventContent) *bot.Attachment {
 	a := &bot.Attachment{Name: baseName(c.GetFileName())}
 	address := c.URL
 	if c.File != nil {
@@ -60,7 +60,7 @@ func baseName(name string) string {
 
 // fetchFile downloads a file. A server that is not there for a moment must not
 // cost a person's evidence.
-func (m *Matrix) fetchFile(ctx context.Context, uri id.ContentURI, sealed *event.EncryptedFileInfo) (io.ReadCloser, error) {
+func (m *stint) fetchFile(ctx context.Context, uri id.ContentURI, sealed *event.EncryptedFileInfo) (io.ReadCloser, error) {
 	ctx, cancel := context.WithTimeout(ctx, fetchFor)
 	defer cancel()
 	var b backoff
@@ -82,7 +82,7 @@ func refusal(format string, args ...any) error {
 	return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("fetch file: "+format, args...)}
 }
 
-func (m *Matrix) fetchOnce(ctx context.Context, uri id.ContentURI, sealed *event.EncryptedFileInfo) (_ io.ReadCloser, err error) {
+func (m *stint) fetchOnce(ctx context.Context, uri id.ContentURI, sealed *event.EncryptedFileInfo) (_ io.ReadCloser, err error) {
 	res, err := m.client.Download(ctx, uri)
 	if err != nil {
 		return nil, fmt.Errorf("fetch file: %w", err)
@@ -116,7 +116,7 @@ func (m *Matrix) fetchOnce(ctx context.Context, uri id.ContentURI, sealed *event
 
 // copyFile copies what comes, decrypted where it was encrypted. The hash of that
 // is known at its end only.
-func (m *Matrix) copyFile(f *os.File, body *metered, sealed *event.EncryptedFileInfo) error {
+func (m *stint) copyFile(f *os.File, body *metered, sealed *event.EncryptedFileInfo) error {
 	plain := io.NopCloser(body)
 	if sealed != nil {
 		err := m.contain("opening a file", func() (err error) {
@@ -164,11 +164,11 @@ func (t *tempFile) Close() error {
 	return errors.Join(t.File.Close(), os.Remove(t.Name()))
 }
 
-func (m *Matrix) tempDir() string { return filepath.Join(m.cfg.Dir, "tmp") }
+func (m *stint) tempDir() string { return filepath.Join(m.cfg.Dir, "tmp") }
 
 // clearTemp makes the directory for files on their way, without those that a
 // crash has left.
-func (m *Matrix) clearTemp() error {
+func (m *stint) clearTemp() error {
 	if err := os.RemoveAll(m.tempDir()); err != nil {
 		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("clear files on their way: %w", err)}
 	}

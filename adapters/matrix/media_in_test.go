@@ -58,7 +58,7 @@ func filesIn(t *testing.T, secret bool) {
 	if in := file("gone.bin", []byte("x")); !strings.HasPrefix(in.Text, "open: ") {
 		t.Errorf("a file that is gone: %q", in.Text)
 	}
-	if left, err := os.ReadDir(r.m.tempDir()); err != nil || len(left) != 0 {
+	if left, err := os.ReadDir(r.m.now().tempDir()); err != nil || len(left) != 0 {
 		t.Errorf("%d files left, %v", len(left), err)
 	}
 }
@@ -80,7 +80,7 @@ func TestFilesThatLie(t *testing.T) {
 	if in.Text != "open: "+(&bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("fetch file: %w", bot.ErrTooLarge)}).Error() {
 		t.Errorf("larger than it says: %q", in.Text)
 	}
-	if _, err := r.m.fetchFile(t.Context(), up.ContentURI, nil); !errors.Is(err, bot.ErrTooLarge) {
+	if _, err := r.m.now().fetchFile(t.Context(), up.ContentURI, nil); !errors.Is(err, bot.ErrTooLarge) {
 		t.Errorf("larger than allowed: %v", err)
 	}
 	small, err := ann.Client.UploadBytes(t.Context(), []byte("pixels"), "image/png")
@@ -92,7 +92,7 @@ func TestFilesThatLie(t *testing.T) {
 	if got := r.ear.all(); got[len(got)-2].Text != "pixels <nil> <nil>" || got[len(got)-1].Delivery != string(sent)+"/caption" {
 		t.Errorf("a file with words: %s", seen(got))
 	}
-	if left, err := os.ReadDir(r.m.tempDir()); err != nil || len(left) != 0 {
+	if left, err := os.ReadDir(r.m.now().tempDir()); err != nil || len(left) != 0 {
 		t.Errorf("%d files left, %v", len(left), err)
 	}
 }

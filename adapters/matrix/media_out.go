@@ -32,7 +32,7 @@ const mostOut = 256 << 20
 
 // sendFile sends a file that goes with a message. A file that can't go is told
 // in words, and never holds up what comes after it.
-func (m *Matrix) sendFile(ctx context.Context, out *bot.Outbound, p *place, key string, f *flow.FileRef) error {
+func (m *stint) sendFile(ctx context.Context, out *bot.Outbound, p *place, key string, f *flow.FileRef) error {
 	row, err := m.state.sentBy(ctx, key)
 	if err != nil {
 		return storeFault(err)
@@ -63,7 +63,7 @@ func (m *Matrix) sendFile(ctx context.Context, out *bot.Outbound, p *place, key 
 }
 
 // instead says in words that a file is not there, and why.
-func (m *Matrix) instead(ctx context.Context, out *bot.Outbound, p *place, key, name string, bytes int64, why string) error {
+func (m *stint) instead(ctx context.Context, out *bot.Outbound, p *place, key, name string, bytes int64, why string) error {
 	r := rendered{body: fmt.Sprintf("file: %s, %d bytes: %s", name, bytes, why)}
 	_, err := m.say(ctx, out, p, key, r.content(event.MsgNotice))
 	return err
@@ -71,7 +71,7 @@ func (m *Matrix) instead(ctx context.Context, out *bot.Outbound, p *place, key, 
 
 var errNoBlobs = errors.New("no files are kept here")
 
-func (m *Matrix) readBlob(ctx context.Context, sha256 string, limit int64) ([]byte, error) {
+func (m *stint) readBlob(ctx context.Context, sha256 string, limit int64) ([]byte, error) {
 	if m.cfg.Blobs == nil {
 		return nil, errNoBlobs
 	}
@@ -89,7 +89,7 @@ func (m *Matrix) readBlob(ctx context.Context, sha256 string, limit int64) ([]by
 
 // mediaLimit is how large a file the server takes, as it says; asked once. It is
 // only a hint: the server refuses what is larger.
-func (m *Matrix) mediaLimit(ctx context.Context) int64 {
+func (m *stint) mediaLimit(ctx context.Context) int64 {
 	if limit, ok := m.out.mediaLimit(); ok {
 		return limit
 	}
@@ -118,7 +118,7 @@ func (o *outward) setMediaLimit(limit int64) {
 
 // sendMedia uploads a file, encrypted where the room is, and sends the message
 // that shows it.
-func (m *Matrix) sendMedia(ctx context.Context, out *bot.Outbound, p *place, key string, f *media) error {
+func (m *stint) sendMedia(ctx context.Context, out *bot.Outbound, p *place, key string, f *media) error {
 	row, err := m.state.sentBy(ctx, key)
 	if err != nil {
 		return storeFault(err)
@@ -166,7 +166,7 @@ type upload struct {
 
 // upload brings a file to the server, once: a repeat finds where it lies, unless
 // the room has been encrypted in between.
-func (m *Matrix) upload(ctx context.Context, room id.RoomID, key string, encrypted bool, f *media) (*upload, error) {
+func (m *stint) upload(ctx context.Context, room id.RoomID, key string, encrypted bool, f *media) (*upload, error) {
 	row, err := m.state.sentBy(ctx, key)
 	if err != nil {
 		return nil, storeFault(err)

@@ -74,7 +74,7 @@ func TestFilesOut(t *testing.T) {
 		s := homeserver.Start(t, homeserver.Options{MediaLimit: 200 << 10})
 		j := newJob(t, s, s.URL(), "milepost", encrypted)
 		kept := &blobs{files: map[string][]byte{}}
-		j.m.cfg.Blobs = kept
+		j.m.now().cfg.Blobs = kept
 		j.send(j.out(1, flow.Card, "unit 14"))
 
 		sheet := []byte("%PDF-1.4 a sheet")
@@ -128,7 +128,7 @@ func TestFilesOut(t *testing.T) {
 			t.Errorf("the small copy: %v", info)
 		}
 		var left int
-		if err := j.m.state.db.QueryRow("SELECT count(*) FROM sent WHERE data <> ''").Scan(&left); err != nil || left != 0 {
+		if err := j.m.now().state.db.QueryRow("SELECT count(*) FROM sent WHERE data <> ''").Scan(&left); err != nil || left != 0 {
 			t.Errorf("what opens %d files is still kept: %v", left, err)
 		}
 	})
@@ -141,7 +141,7 @@ func TestUploadOnce(t *testing.T) {
 		proxy := homeserver.NewProxy(t, s)
 		j := newJob(t, s, proxy.URL(), "milepost", encrypted)
 		kept := &blobs{files: map[string][]byte{}}
-		j.m.cfg.Blobs = kept
+		j.m.now().cfg.Blobs = kept
 		j.send(j.out(1, flow.Card, "unit 14"))
 		out := j.out(2, flow.Notice, "with a file")
 		out.Reply.Files = []flow.FileRef{kept.add("a.bin", "application/octet-stream", []byte("content"))}

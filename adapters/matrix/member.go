@@ -24,7 +24,7 @@ const (
 
 // putInvites puts invitations into the inbox. Only those of the section for them
 // count: the same comes again in the timeline once we are in.
-func (m *Matrix) putInvites(ctx context.Context, tx *sql.Tx, resp *mautrix.RespSync, since string, now int64) error {
+func (m *stint) putInvites(ctx context.Context, tx *sql.Tx, resp *mautrix.RespSync, since string, now int64) error {
 	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Invite)) {
 		inv := resp.Rooms.Invite[room]
 		if inv == nil || !soundID(string(room), "!") {
@@ -69,7 +69,7 @@ type invitation struct {
 
 // moves does what is no word of anybody: invitations, and rooms that move. It is
 // true if the event was one.
-func (m *Matrix) moves(ctx context.Context, evt *event.Event) (bool, error) {
+func (m *stint) moves(ctx context.Context, evt *event.Event) (bool, error) {
 	switch evt.Type.Type {
 	case invited.Type:
 		return true, m.answerInvite(ctx, evt)
@@ -79,7 +79,7 @@ func (m *Matrix) moves(ctx context.Context, evt *event.Event) (bool, error) {
 	return false, nil
 }
 
-func (m *Matrix) answerInvite(ctx context.Context, evt *event.Event) error {
+func (m *stint) answerInvite(ctx context.Context, evt *event.Event) error {
 	var inv invitation
 	if err := json.Unmarshal(evt.Content.VeryRaw, &inv); err != nil {
 		return nil
@@ -108,11 +108,11 @@ func (m *Matrix) answerInvite(ctx context.Context, evt *event.Event) error {
 }
 
 // mayInvite says whether somebody may bring us into a room.
-func (m *Matrix) mayInvite(user string) bool {
+func (m *stint) mayInvite(user string) bool {
 	return m.cfg.May != nil && m.cfg.May(user) || slices.Contains(m.cfg.Servers, serverOf(user))
 }
 
-func (m *Matrix) decline(ctx context.Context, evt *event.Event, why string) error {
+func (m *stint) decline(ctx context.Context, evt *event.Event, why string) error {
 	m.cfg.Log.Info("matrix: invitation declined", "room", evt.RoomID, "by", evt.Sender, "reason", why)
 	_, err := m.client.LeaveRoom(ctx, evt.RoomID, &mautrix.ReqLeave{Reason: why})
 	if err != nil && !final(err) {
@@ -122,7 +122,7 @@ func (m *Matrix) decline(ctx context.Context, evt *event.Event, why string) erro
 }
 
 // follow goes after a room that was replaced.
-func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
+func (m *stint) follow(ctx context.Context, evt *event.Event) error {
 	var c event.TombstoneEventContent
 	if json.Unmarshal(evt.Content.VeryRaw, &c) != nil || !soundID(string(c.ReplacementRoom), "!") || c.ReplacementRoom == evt.RoomID {
 		return nil
@@ -145,7 +145,7 @@ func (m *Matrix) follow(ctx context.Context, evt *event.Event) error {
 // arrived learns about a room we have come into, and whether it is the new one
 // of another. The threads of that are then in it, for what we say; what is said
 // in the old is still heard.
-func (m *Matrix) arrived(ctx context.Context, room id.RoomID) error {
+func (m *stint) arrived(ctx context.Context, room id.RoomID) error {
 	if err := m.know(ctx, string(room)); err != nil {
 		if !final(err) {
 			return err
@@ -176,7 +176,7 @@ func (m *Matrix) arrived(ctx context.Context, room id.RoomID) error {
 }
 
 // noteLeft logs how we came out of a room.
-func (m *Matrix) noteLeft(room id.RoomID, events []*event.Event) {
+func (m *stint) noteLeft(room id.RoomID, events []*event.Event) {
 	how, by := event.MembershipLeave, id.UserID("")
 	for _, e := range events {
 		if ms := m.ownMembership(e); ms == event.MembershipLeave || ms == event.MembershipBan {

@@ -157,7 +157,7 @@ func TestRoomReplaced(t *testing.T) {
 	r.ear.text(t, "two")
 	deadline := time.Now().Add(20 * time.Second)
 	for {
-		home, err := r.m.state.homeOf(t.Context(), string(room))
+		home, err := r.m.now().state.homeOf(t.Context(), string(room))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -169,11 +169,11 @@ func TestRoomReplaced(t *testing.T) {
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
-	p, err := r.m.destination(t.Context(), &bot.Outbound{Thread: threadName(string(room), string(start))})
+	p, err := r.m.now().destination(t.Context(), &bot.Outbound{Thread: threadName(string(room), string(start))})
 	if err != nil || p.room != next || p.root != "" || p.relation() != nil {
 		t.Errorf("what is for the job goes to %+v, %v", p, err)
 	}
-	if root, err := r.m.state.rootOf(t.Context(), string(threadName(string(room), string(start)))); err != nil || root != "" {
+	if root, err := r.m.now().state.rootOf(t.Context(), string(threadName(string(room), string(start)))); err != nil || root != "" {
 		t.Errorf("the thread still hangs on %q in the old room, %v", root, err)
 	}
 }

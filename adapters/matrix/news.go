@@ -28,7 +28,7 @@ type roomNews struct {
 
 // read looks through the rooms of a response, in an order that is always the
 // same, and fetches what the response left out.
-func (m *Matrix) read(ctx context.Context, resp *mautrix.RespSync, since string) ([]*roomNews, error) {
+func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) ([]*roomNews, error) {
 	var news []*roomNews
 	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Join)) {
 		j := resp.Rooms.Join[room]
@@ -84,7 +84,7 @@ func ofRoom(room id.RoomID, events []*event.Event) []*event.Event {
 
 // learn keeps the state of a room: members, encryption, power. It says whether
 // the room has been found to be encrypted.
-func (m *Matrix) learn(ctx context.Context, room id.RoomID, lists ...[]*event.Event) (encrypted bool) {
+func (m *stint) learn(ctx context.Context, room id.RoomID, lists ...[]*event.Event) (encrypted bool) {
 	for _, events := range lists {
 		for _, e := range events {
 			if e == nil || e.StateKey == nil {
@@ -106,7 +106,7 @@ func (m *Matrix) learn(ctx context.Context, room id.RoomID, lists ...[]*event.Ev
 
 // since finds from which event on a room's messages are for us: where we have
 // just come in, from the invitation on; at the very first sync, none.
-func (m *Matrix) since(r *roomNews, state []*event.Event, was int64, first bool) {
+func (m *stint) since(r *roomNews, state []*event.Event, was int64, first bool) {
 	if was != 0 && !first {
 		return
 	}
@@ -143,7 +143,7 @@ func (m *Matrix) since(r *roomNews, state []*event.Event, was int64, first bool)
 }
 
 // ownMembership gives what a member event makes of us, "" if it is none of ours.
-func (m *Matrix) ownMembership(e *event.Event) event.Membership {
+func (m *stint) ownMembership(e *event.Event) event.Membership {
 	if e == nil || e.Type.Type != event.StateMember.Type || e.StateKey == nil || *e.StateKey != m.cfg.User {
 		return ""
 	}

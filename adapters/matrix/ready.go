@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"milepost/bot"
@@ -21,6 +22,7 @@ const (
 // health is whether messages come in, as far as is known.
 type health struct {
 	lostFor time.Duration // 0: the constant
+	panics  atomic.Int64  // contained ones
 
 	mu     sync.Mutex
 	worked time.Time // last successful sync
@@ -51,8 +53,7 @@ func (m *Matrix) Ready() error {
 }
 
 // stands keeps whether it works, and why not.
-func (m *Matrix) stands(err error) {
-	h := &m.health
+func (h *health) stands(err error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	switch {
@@ -65,9 +66,9 @@ func (m *Matrix) stands(err error) {
 }
 
 // ended keeps what has ended Run.
-func (m *Matrix) ended(err error) {
-	m.stands(err)
-	m.health.mu.Lock()
-	defer m.health.mu.Unlock()
-	m.health.over = true
+func (h *health) ended(err error) {
+	h.stands(err)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.over = true
 }

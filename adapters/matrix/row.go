@@ -12,7 +12,7 @@ import (
 )
 
 // putRoom stores what is new of a room.
-func (m *Matrix) putRoom(ctx context.Context, tx *sql.Tx, r *roomNews, now int64) error {
+func (m *stint) putRoom(ctx context.Context, tx *sql.Tx, r *roomNews, now int64) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO room (id, encrypted, joined, gap) VALUES (?, ?, ?, ?)
 		ON CONFLICT (id) DO UPDATE SET encrypted = max(encrypted, excluded.encrypted), joined = excluded.joined, gap = CASE WHEN excluded.gap = '' THEN gap ELSE excluded.gap END`,
 		r.id, r.encrypted, r.joined, r.gap)
@@ -29,7 +29,7 @@ func (m *Matrix) putRoom(ctx context.Context, tx *sql.Tx, r *roomNews, now int64
 
 // putEvent stores an event: that it was seen and, if it is somebody's word and
 // not to be passed over, its row in the inbox. Once only.
-func (m *Matrix) putEvent(ctx context.Context, tx *sql.Tx, e *event.Event, over bool, now int64) error {
+func (m *stint) putEvent(ctx context.Context, tx *sql.Tx, e *event.Event, over bool, now int64) error {
 	lane, err := laneOf(ctx, tx, e)
 	if err != nil {
 		return err

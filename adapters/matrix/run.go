@@ -33,7 +33,6 @@ type inward struct {
 	behind  atomic.Bool // more rows wait than there is room for
 	handled handled
 	lost    lost
-	panics  atomic.Int64 // contained ones
 	fetch   func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
 
 	mu    sync.Mutex
@@ -57,69 +56,67 @@ func New(cfg Config) (*Matrix, error) {
 	if cfg.Log == nil {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
-	client, err := newClient(cfg)
-	if err != nil {
-		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("configure matrix: %w", err)}
+	m := &Matrix{cfg: cfg}
+	if _, err := newStint(cfg, &m.health, nil); err != nil {
+		return nil, err
 	}
-	m := &Matrix{cfg: cfg, client: client, store: newRooms(), synced: make(chan struct{}), out: outward{since: time.Now()}}
-	client.StateStore = m.store
-	m.in.poll = &http.Client{Transport: client.Client.Transport, Timeout: pollLimit}
-	m.in.known, m.in.dumb = map[string]*knowing{}, map[string]bool{}
-	m.in.handled.full = make(chan struct{}, 1)
-	m.in.fetch = m.client.GetEvent
 	return m, nil
 }
 
 // Name is the network's name.
 func (m *Matrix) Name() string { return NetworkName }
 
-// Run hears until ctx is done, and is run once. An error is for good: it needs a
-// person. Everything else is tried again.
+// Run hears until ctx is done. An error that is Forbidden or Invalid is for good:
+// it needs a person. After any other it may be run again. What is done by way of
+// it has ended when it returns.
 func (m *Matrix) Run(ctx context.Context, hear Hearer) (err error) {
 	unlock, err := m.lead()
 	if err != nil {
 		return err
 	}
 	defer unlock()
-	defer m.client.Client.CloseIdleConnections()
 	defer func() {
 		if err != nil && ctx.Err() == nil {
 			m.ended(err)
 		}
 	}()
-	if m.state, err = openState(ctx, m.cfg.Dir); err != nil {
-		return &bot.Error{Kind: bot.Unavailable, Err: err}
-	}
-	defer func() { err = errors.Join(err, m.state.close()) }()
-	if err := m.clearTemp(); err != nil {
+	r, err := newStint(m.cfg, &m.health, hear)
+	if err != nil {
 		return err
 	}
-	if err := m.insist(ctx, "log in", m.login); err != nil {
+	defer r.client.Client.CloseIdleConnections()
+	if m.prepare != nil {
+		m.prepare(r)
+	}
+	if r.state, err = openState(ctx, m.cfg.Dir); err != nil {
+		return &bot.Error{Kind: bot.Unavailable, Err: err}
+	}
+	defer func() { err = errors.Join(err, r.state.close()) }()
+	if err := r.clearTemp(); err != nil {
+		return err
+	}
+	if err := r.insist(ctx, "log in", r.login); err != nil {
 		return leaving(ctx, err)
 	}
 	if m.cfg.Encryption {
-		err := m.insist(ctx, "open encryption", func(ctx context.Context) error {
-			c, err := openCipher(ctx, m.client, m.cfg)
-			if err == nil {
-				m.cipher = c
-			}
+		err := r.insist(ctx, "open encryption", func(ctx context.Context) (err error) {
+			r.cipher, err = openCipher(ctx, r.client, m.cfg)
 			return err
 		})
 		if err != nil {
 			return leaving(ctx, err)
 		}
-		defer func() { err = errors.Join(err, m.cipher.Close()) }()
+		defer func() { err = errors.Join(err, r.cipher.Close()) }()
 	}
-	m.in.hear = hear
-	return leaving(ctx, m.work(ctx))
+	defer m.begin(ctx, r)()
+	return leaving(ctx, r.work(ctx))
 }
 
 // work runs the parts until one of them ends for good or ctx is done, and waits
 // for all.
-func (m *Matrix) work(ctx context.Context) error {
+func (m *stint) work(ctx context.Context) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	m.in.lanes = newLanes(lanesMost)
 	if err := m.load(ctx); err != nil {
 		return fmt.Errorf("read inbox: %w", err)
 	}
@@ -172,7 +169,7 @@ func (m *Matrix) lead() (func(), error) {
 
 // insist repeats what fails for want of an answer, until it works, ctx is done
 // or it fails for good.
-func (m *Matrix) insist(ctx context.Context, what string, do func(context.Context) error) error {
+func (m *stint) insist(ctx context.Context, what string, do func(context.Context) error) error {
 	var b backoff
 	for {
 		err := do(ctx)

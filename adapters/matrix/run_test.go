@@ -71,7 +71,7 @@ func TestRunLeavesNothing(t *testing.T) {
 	r := newRig(t)
 	before := goleak.IgnoreCurrent()
 	var made, open atomic.Int64
-	r.prepare = func(m *Matrix) {
+	r.prepare = func(m *stint) {
 		tr := m.client.Client.Transport.(*http.Transport)
 		dial := tr.DialContext
 		tr.DialContext = func(ctx context.Context, network, addr string) (net.Conn, error) {
@@ -158,7 +158,7 @@ func texts(list []bot.Inbound) (all []string) {
 
 func TestFaultsOfTheLine(t *testing.T) {
 	r := newRig(t)
-	r.prepare = func(m *Matrix) { m.health.lostFor = time.Millisecond }
+	r.prepare = func(m *stint) { m.health.lostFor = time.Millisecond }
 	r.start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
@@ -204,14 +204,14 @@ func TestFaultsOfTheLine(t *testing.T) {
 // While the disk is full nothing is taken, and nothing lost.
 func TestDiskFull(t *testing.T) {
 	r := newRig(t)
-	r.prepare = func(m *Matrix) { m.health.lostFor = time.Millisecond }
+	r.prepare = func(m *stint) { m.health.lostFor = time.Millisecond }
 	r.start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
 	ann.Mention(room, "one", r.user())
 	r.ear.text(t, "one")
 	var most int64
-	if err := r.m.state.db.QueryRow("PRAGMA max_page_count = 1").Scan(&most); err != nil { // as few pages as there are
+	if err := r.m.now().state.db.QueryRow("PRAGMA max_page_count = 1").Scan(&most); err != nil { // as few pages as there are
 		t.Fatal(err)
 	}
 	want := []string{"one"}
@@ -230,7 +230,7 @@ func TestDiskFull(t *testing.T) {
 	if n := len(r.ear.all()); n == len(want) {
 		t.Error("the disk was not full")
 	}
-	if err := r.m.state.db.QueryRow("PRAGMA max_page_count = 1000000").Scan(&most); err != nil {
+	if err := r.m.now().state.db.QueryRow("PRAGMA max_page_count = 1000000").Scan(&most); err != nil {
 		t.Fatal(err)
 	}
 	r.ear.wait(t, 30*time.Second, len(want), nil)
@@ -299,9 +299,9 @@ func TestPasswordOnce(t *testing.T) {
 	r := newRig(t)
 	r.cfg.AccessToken, r.cfg.Password = "", "password of milepost"
 	r.start().ready()
-	first := r.m.client.DeviceID
+	first := r.m.now().client.DeviceID
 	r.again()
-	if second := r.m.client.DeviceID; second != first || first == "" {
+	if second := r.m.now().client.DeviceID; second != first || first == "" {
 		t.Errorf("devices %q and %q", first, second)
 	}
 	if n := r.proxy.Count("POST", "/login"); n != 1 {

@@ -28,9 +28,15 @@ const (
 // room's main line. It returns nil once the server has all of it: the text, its
 // files, its reactions. The same key again sends what of it is not out yet.
 func (m *Matrix) Send(ctx context.Context, out bot.Outbound) error {
-	if err := m.begun(ctx); err != nil {
+	r, ctx, leave, err := m.enter(ctx)
+	if err != nil {
 		return err
 	}
+	defer leave()
+	return r.send(ctx, out)
+}
+
+func (m *stint) send(ctx context.Context, out bot.Outbound) error {
 	p, err := m.destination(ctx, &out)
 	if err != nil {
 		return err
@@ -52,26 +58,6 @@ func (m *Matrix) Send(ctx context.Context, out bot.Outbound) error {
 		return m.leaveStrangers(ctx, p.room)
 	}
 	return nil
-}
-
-// begun waits until a sync response has been taken since the start: only then is
-// it known which of our messages the server has.
-func (m *Matrix) begun(ctx context.Context) error {
-	select {
-	case <-m.synced:
-		return nil
-	default:
-	}
-	t := time.NewTimer(syncWait)
-	defer t.Stop()
-	select {
-	case <-m.synced:
-		return nil
-	case <-ctx.Done():
-		return &bot.Error{Kind: bot.Unavailable, Err: ctx.Err()}
-	case <-t.C:
-		return &bot.Error{Kind: bot.Unavailable, Err: errors.New("send: the homeserver has not answered since the start")}
-	}
 }
 
 // outKey is a message's identity here: keys are unique in a shop, and we serve
@@ -103,7 +89,7 @@ type item struct {
 }
 
 // post sends one event, or finds that it is out.
-func (m *Matrix) post(ctx context.Context, it *item) (id.EventID, error) {
+func (m *stint) post(ctx context.Context, it *item) (id.EventID, error) {
 	row, err := m.state.sentBy(ctx, it.key)
 	if err != nil {
 		return "", storeFault(err)
@@ -165,7 +151,7 @@ func lingering(ctx context.Context, wait time.Duration) (context.Context, contex
 
 // sealed gives an event in the form in which it goes out: encrypted where the
 // room is, and never in clear there. Reactions are in clear everywhere.
-func (m *Matrix) sealed(ctx context.Context, it *item, txn string) (event.Type, any, error) {
+func (m *stint) sealed(ctx context.Context, it *item, txn string) (event.Type, any, error) {
 	marks := map[string]any{keyName: txn}
 	if it.root {
 		marks[rootName] = true
@@ -194,7 +180,7 @@ func (m *Matrix) sealed(ctx context.Context, it *item, txn string) (event.Type, 
 }
 
 // encrypt encrypts for those who are in the room, asked for before.
-func (m *Matrix) encrypt(ctx context.Context, it *item, content *event.Content) (*event.EncryptedEventContent, error) {
+func (m *stint) encrypt(ctx context.Context, it *item, content *event.Content) (*event.EncryptedEventContent, error) {
 	for again := false; ; again = true {
 		if err := m.know(ctx, it.room.String()); err != nil {
 			return nil, sendFault(ctx, "ask who is in the room", err)
@@ -215,7 +201,7 @@ func (m *Matrix) encrypt(ctx context.Context, it *item, content *event.Content) 
 // without one the server is asked, once since the start, as later it tells by
 // the sync. Only its plain word that there is no encryption lets words go out in
 // clear.
-func (m *Matrix) encrypts(ctx context.Context, room id.RoomID) (bool, error) {
+func (m *stint) encrypts(ctx context.Context, room id.RoomID) (bool, error) {
 	yes, err := m.state.isEncrypted(ctx, room.String())
 	if err != nil {
 		return false, storeFault(err)

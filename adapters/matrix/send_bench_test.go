@@ -20,8 +20,8 @@ func BenchmarkSend(b *testing.B) {
 			j := newJob(b, s, s.URL(), "milepost", encrypted)
 			j.send(j.out(1, flow.Card, "unit 14"))
 			var theirs time.Duration
-			inner := j.m.client.Client.Transport
-			j.m.client.Client.Transport = roundTrip(func(r *http.Request) (*http.Response, error) {
+			inner := j.m.now().client.Client.Transport
+			j.m.now().client.Client.Transport = roundTrip(func(r *http.Request) (*http.Response, error) {
 				start := time.Now()
 				res, err := inner.RoundTrip(r)
 				theirs += time.Since(start)
@@ -33,7 +33,7 @@ func BenchmarkSend(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.Elapsed()-theirs)/float64(b.N)/1e6, "own-ms/op")
 			b.ReportMetric(float64(theirs)/float64(b.N)/1e6, "server-ms/op")
-			j.m.client.Client.Transport = inner
+			j.m.now().client.Client.Transport = inner
 		})
 	}
 }

@@ -63,15 +63,43 @@ func (st *station) start() {
 	if err != nil {
 		st.t.Fatal(err)
 	}
+	st.m = m
+	st.goOn()
+}
+
+// goOn lets it run, for the first time or again.
+func (st *station) goOn() {
+	st.t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
-	st.m, st.cancel, st.ended = m, cancel, make(chan error, 1)
-	go func() { st.ended <- m.Run(ctx, ears(st.hear)) }()
-	select {
-	case <-m.synced:
-	case err := <-st.ended:
-		st.t.Fatalf("the adapter ended: %v", err)
-	case <-time.After(20 * time.Second):
-		st.t.Fatalf("the adapter has not synced: %v", m.Ready())
+	st.cancel, st.ended = cancel, make(chan error, 1)
+	go func() { st.ended <- st.m.Run(ctx, ears(st.hear)) }()
+	waitSynced(st.t, st.m, st.ended)
+}
+
+// now is the run that is on.
+func (m *Matrix) now() *stint {
+	r, _ := m.on.get()
+	return r
+}
+
+// waitSynced waits for a run that has taken a sync response.
+func waitSynced(t testing.TB, m *Matrix, ended <-chan error) {
+	t.Helper()
+	for limit := time.After(20 * time.Second); ; {
+		r, changed := m.on.get()
+		var synced <-chan struct{}
+		if r != nil {
+			synced = r.synced
+		}
+		select {
+		case <-synced:
+			return
+		case <-changed:
+		case err := <-ended:
+			t.Fatalf("run ended: %v", err)
+		case <-limit:
+			t.Fatalf("no sync: %v", m.Ready())
+		}
 	}
 }
 
@@ -137,7 +165,7 @@ func newJob(t testing.TB, s *homeserver.Server, url, name string, encrypted bool
 func (j *job) joined() {
 	j.t.Helper()
 	for end := time.Now().Add(15 * time.Second); ; time.Sleep(5 * time.Millisecond) {
-		at, err := j.m.state.joinedAt(context.Background(), j.room.String())
+		at, err := j.m.now().state.joinedAt(context.Background(), j.room.String())
 		if err != nil {
 			j.t.Fatal(err)
 		}

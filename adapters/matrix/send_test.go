@@ -333,7 +333,7 @@ func TestTurnsEncrypted(t *testing.T) {
 	}
 	j.kim.TurnEncrypted(j.room)
 	for end := time.Now().Add(10 * time.Second); ; time.Sleep(10 * time.Millisecond) {
-		if yes, err := j.m.state.isEncrypted(t.Context(), j.room.String()); err != nil || yes {
+		if yes, err := j.m.now().state.isEncrypted(t.Context(), j.room.String()); err != nil || yes {
 			break
 		}
 		if time.Now().After(end) {
@@ -380,10 +380,10 @@ func TestNeverPlain(t *testing.T) {
 	}
 	lose()
 	// The first sync has told of it; as if it had not.
-	if err := j.m.know(t.Context(), j.room.String()); err != nil {
+	if err := j.m.now().know(t.Context(), j.room.String()); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := j.m.state.db.Exec("UPDATE room SET encrypted = 0"); err != nil {
+	if _, err := j.m.now().state.db.Exec("UPDATE room SET encrypted = 0"); err != nil {
 		t.Fatal(err)
 	}
 	proxy.Rule(homeserver.Times(1, http.MethodGet, "/state/m.room.encryption", homeserver.Fault{Status: 500}))
@@ -422,7 +422,7 @@ func TestMembersForgotten(t *testing.T) {
 	s := homeserver.Start(t, homeserver.Options{})
 	j := newJob(t, s, s.URL(), "milepost", true)
 	j.send(j.out(1, flow.Card, "unit 14"))
-	if err := j.m.store.ClearCachedMembers(t.Context(), j.room); err != nil {
+	if err := j.m.now().store.ClearCachedMembers(t.Context(), j.room); err != nil {
 		t.Fatal(err)
 	}
 	j.send(j.out(2, flow.Notice, "to all who are there"))

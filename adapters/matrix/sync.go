@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"log/slog"
 	"runtime/debug"
 	"time"
 
@@ -42,7 +43,7 @@ var syncFilter = func() string {
 
 // syncLoop takes one response after the other. It returns an error only where
 // trying again is no use.
-func (m *Matrix) syncLoop(ctx context.Context) error {
+func (m *stint) syncLoop(ctx context.Context) error {
 	since, err := m.state.get(ctx, metaSince)
 	if err != nil {
 		return fmt.Errorf("read sync position: %w", err)
@@ -72,7 +73,7 @@ func (m *Matrix) syncLoop(ctx context.Context) error {
 	return nil
 }
 
-func (m *Matrix) syncOnce(ctx context.Context, since *string, hold time.Duration) error {
+func (m *stint) syncOnce(ctx context.Context, since *string, hold time.Duration) error {
 	req := mautrix.ReqSync{Timeout: int(hold.Milliseconds()), Since: *since, FilterID: syncFilter, SetPresence: event.PresenceOffline, Client: m.in.poll}
 	if *since == "" {
 		req.Client = nil // the first answer can take its time
@@ -99,7 +100,7 @@ func (m *Matrix) syncOnce(ctx context.Context, since *string, hold time.Duration
 // take stores a response. Keys come first and are durable before the messages
 // they are for; then all that was read, with the position, in one transaction.
 // A crash anywhere before its commit brings the same response again.
-func (m *Matrix) take(ctx context.Context, resp *mautrix.RespSync, since string) error {
+func (m *stint) take(ctx context.Context, resp *mautrix.RespSync, since string) error {
 	if err := m.takeKeys(ctx, resp, since); err != nil {
 		return err
 	}
@@ -131,7 +132,7 @@ func (m *Matrix) take(ctx context.Context, resp *mautrix.RespSync, since string)
 
 // takeKeys stores the keys of a response. If that can't be done without a panic,
 // after some tries the messages go on without: they are kept for their keys.
-func (m *Matrix) takeKeys(ctx context.Context, resp *mautrix.RespSync, since string) error {
+func (m *stint) takeKeys(ctx context.Context, resp *mautrix.RespSync, since string) error {
 	if m.cipher == nil {
 		return nil
 	}
@@ -151,11 +152,15 @@ func (m *Matrix) takeKeys(ctx context.Context, resp *mautrix.RespSync, since str
 }
 
 // contain makes a panic an error, counted: one event must not stop all others.
-func (m *Matrix) contain(what string, f func() error) (err error) {
+func (m *stint) contain(what string, f func() error) error {
+	return m.health.contain(m.cfg.Log, what, f)
+}
+
+func (h *health) contain(log *slog.Logger, what string, f func() error) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
-			m.in.panics.Add(1)
-			m.cfg.Log.Error("matrix: panic in "+what, "type", fmt.Sprintf("%T", r), "stack", string(debug.Stack()))
+			h.panics.Add(1)
+			log.Error("matrix: panic in "+what, "type", fmt.Sprintf("%T", r), "stack", string(debug.Stack()))
 			err = &bot.Error{Kind: bot.Internal, Err: fmt.Errorf("panic in %s", what)}
 		}
 	}()

@@ -14,7 +14,7 @@ import (
 
 // hearReaction takes a reaction to a message of ours for one of the choices it
 // offers. Any other is somebody's mood.
-func (m *Matrix) hearReaction(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
+func (m *stint) hearReaction(ctx context.Context, evt *event.Event, rel *event.RelatesTo) ([]bot.Inbound, error) {
 	if rel.Type != event.RelAnnotation || !soundID(string(rel.EventID), "$") {
 		return nil, nil
 	}

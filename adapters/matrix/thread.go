@@ -24,7 +24,7 @@ type place struct {
 
 // destination finds where a message goes. A thread without a root is the main line,
 // there as an answer to the message that began it.
-func (m *Matrix) destination(ctx context.Context, out *bot.Outbound) (*place, error) {
+func (m *stint) destination(ctx context.Context, out *bot.Outbound) (*place, error) {
 	room, begins := splitThread(out.Thread)
 	if !strings.HasPrefix(room, "!") || begins != "" && !strings.HasPrefix(begins, "$") {
 		return nil, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("send: %.200q is no thread of this network", out.Thread)}

@@ -12,7 +12,7 @@ import (
 
 // place finds the conversation a message is in. It is false where the message is
 // in somebody else's.
-func (m *Matrix) place(ctx context.Context, evt *event.Event, rel *event.RelatesTo, in *bot.Inbound) (bool, error) {
+func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesTo, in *bot.Inbound) (bool, error) {
 	room := string(evt.RoomID)
 	if root := rel.GetThreadParent(); root != "" {
 		thread, err := m.threadOfRoot(ctx, evt.RoomID, root)
@@ -43,7 +43,7 @@ func (m *Matrix) place(ctx context.Context, evt *event.Event, rel *event.Relates
 
 // threadOfRoot gives our thread that hangs on an event. What is not known any
 // more is found again: the card is ours, and says which event it answers.
-func (m *Matrix) threadOfRoot(ctx context.Context, room id.RoomID, root id.EventID) (string, error) {
+func (m *stint) threadOfRoot(ctx context.Context, room id.RoomID, root id.EventID) (string, error) {
 	if !soundID(string(root), "$") {
 		return "", nil
 	}
@@ -80,7 +80,7 @@ func (m *Matrix) threadOfRoot(ctx context.Context, room id.RoomID, root id.Event
 }
 
 // threadAt gives our thread in which an event stands, "" if in none.
-func (m *Matrix) threadAt(ctx context.Context, evt id.EventID) (string, error) {
+func (m *stint) threadAt(ctx context.Context, evt id.EventID) (string, error) {
 	thread, _, _, err := m.state.offered(ctx, string(evt))
 	if err != nil {
 		return "", err

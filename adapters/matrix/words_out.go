@@ -18,7 +18,7 @@ import (
 
 // sendText sends the words of a message; more than an event holds goes as a text
 // file, with its beginning in words.
-func (m *Matrix) sendText(ctx context.Context, out *bot.Outbound, p *place, key string, r *rendered) (id.EventID, error) {
+func (m *stint) sendText(ctx context.Context, out *bot.Outbound, p *place, key string, r *rendered) (id.EventID, error) {
 	if r.size() <= maxWords {
 		ev, err := m.say(ctx, out, p, key, r.content(r.kind))
 		if !errors.Is(err, errTooLarge) {
@@ -86,7 +86,7 @@ func signs(r *flow.Reply) []string {
 
 // offerTaps puts the reactions under a question. They are a shortcut: where the
 // room does not allow them, the numbers serve.
-func (m *Matrix) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key string, ev id.EventID) error {
+func (m *stint) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key string, ev id.EventID) error {
 	for i, sign := range signs(&out.Reply) {
 		content := &event.ReactionEventContent{}
 		content.RelatesTo.SetAnnotation(ev, sign)
