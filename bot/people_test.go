@@ -222,6 +222,22 @@ func TestStrangers(t *testing.T) {
 	if c, _ := r.store.count(); c != c0 {
 		t.Errorf("%d commits for a stranger's further messages", c-c0)
 	}
+	// A command that only he sees the answer to is answered each time, the same
+	// delivery once; it counts as any other message.
+	for i := range 3 {
+		in := r.in("s4", "new job")
+		in.Loose, in.Called, in.Alone = true, true, true
+		if got := r.give(in); len(got) != 1 || !strings.HasPrefix(got[0], "Sorry") {
+			t.Errorf("command %d is answered %q", i, got)
+		}
+		last := r.sent()[len(r.sent())-1]
+		if !last.Alone || last.After != in.Delivery || last.Users[""] != in.From || last.Job != "" {
+			t.Errorf("command %d: %+v", i, last)
+		}
+		if got := r.give(in); len(got) != 0 {
+			t.Errorf("command %d, delivered again, is answered %q", i, got)
+		}
+	}
 	r.stop() // the counts of the day outlive a stop
 	r.again(func(c *bot.Config) { c.Limits.Strangers = 3 })
 	if got := r.say("s0", "and now?"); len(got) != 0 {
@@ -248,7 +264,7 @@ func TestStrangers(t *testing.T) {
 	}
 	want := map[string]string{
 		"fake:s0": `{"count":5,"day":"2026-03-01"}`, "fake:s1": `{"count":104,"day":"2026-03-01"}`,
-		"fake:s2": `{"count":4,"day":"2026-03-01"}`, "all others": `{"count":8,"day":"2026-03-01"}`,
+		"fake:s2": `{"count":4,"day":"2026-03-01"}`, "all others": `{"count":11,"day":"2026-03-01"}`,
 	}
 	if fmt.Sprint(counts) != fmt.Sprint(want) {
 		t.Errorf("entries %v\nwant    %v", counts, want)

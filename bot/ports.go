@@ -30,6 +30,7 @@ type Inbound struct {
 	Begins   Thread      // where a job that begins with this message is to live; "": where it was written
 	Loose    bool        // written outside any thread of ours: Thread is where a new job would begin, and joins no other
 	Called   bool        // the assistant was addressed: by mention, by a command of the network, or in a direct message
+	Alone    bool        // a command of the network, which can be answered so that only who gave it sees it: a refusal comes each time, not once a day
 	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace
 	Job      string      // where the adapter knows it; "" otherwise
 	Delivery string      // the network's identifier: the same again is the same message
@@ -70,6 +71,7 @@ type Outbound struct {
 	After   string                // Delivery of what it follows from, "" where that is nobody's message
 	Took    string                // id of the choice that message answered the open question by, "" none
 	Asked   Asked                 // the job's open question once the turn is over
+	Alone   bool                  // follows from an Inbound that was Alone, and is for nobody else: Users has who under ""
 }
 
 // Asked is an open question: what a network shows of earlier ones is done with.

@@ -29,7 +29,8 @@ type strangerDays struct {
 const codeTries = 5
 
 // turnAway answers someone who may do nothing here: one polite refusal a day,
-// in no job. Of what he writes after it only the network is told.
+// in no job, and one to each command whose answer only he sees. Of what else he
+// writes after it only the network is told.
 func (b *Bot) turnAway(ctx context.Context, v *visit) error {
 	silent, told := false, ""
 	err := b.refuse(ctx, v, func(key string) { silent, told = true, key })
@@ -55,6 +56,10 @@ func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) err
 			// Whoever holds a code mistypes it: he is told, and not shut out.
 			first, key, role = true, key+"/"+strconv.Itoa(n), flow.Customer
 		}
+		if v.in.Alone {
+			sum := sha256.Sum256([]byte(v.key))
+			first, key = true, key+"/"+hex.EncodeToString(sum[:8])
+		}
 		s.days.dirty = true
 		if !first {
 			silent(key)
@@ -65,8 +70,12 @@ func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) err
 		batch := &Batch{Delivery: v.key, Index: s.days.row(s)}
 		var sends []send
 		if first {
-			o, err := newSend(Outbound{Key: key, Shop: s.name, Network: v.in.Network, Thread: v.in.Thread,
-				Reply: flow.Reply{Kind: flow.Refusal, Role: role, Text: b.refusal(v)}, Names: map[flow.Who]string{"": v.in.Name}})
+			out := Outbound{Key: key, Shop: s.name, Network: v.in.Network, Thread: v.in.Thread, After: v.in.Delivery, Alone: v.in.Alone,
+				Reply: flow.Reply{Kind: flow.Refusal, Role: role, Text: b.refusal(v)}, Names: map[flow.Who]string{"": v.in.Name}}
+			if out.Alone {
+				out.Users = map[flow.Who]Identity{"": v.in.From}
+			}
+			o, err := newSend(out)
 			if err != nil {
 				return err
 			}

@@ -146,7 +146,7 @@ func (f *findings) clock(date string) {
 
 // checkChannel looks at a configured channel.
 func (s *Slack) checkChannel(ctx context.Context, f *findings, pattern string) {
-	id := pattern[strings.LastIndex(pattern, "/")+1:]
+	id := channelOf(pattern)
 	if !isID(id) {
 		f.bad("configure the channel's id (C…), which stands at the foot of the channel's details", "channel %.80q is no id", pattern)
 		return

@@ -25,9 +25,9 @@ type Config struct {
 
 	Dir string // where inbox and marks are kept
 
-	Patterns []string // channels (C…) that give a role
-	May      func(user string) bool
-	Boards   Boards // the home view; nil: that of who hears, if it has one
+	Patterns []string               // channels (C…) that give their members a role; elsewhere the first counts that a person is in
+	May      func(user string) bool // named by the configuration: no channel gives them a role elsewhere; nil: nobody is
+	Boards   Boards                 // the home view; nil: that of who hears, if it has one
 
 	MaxFile int64     // bytes of an incoming file; 0: 64 MiB
 	Blobs   bot.Blobs // where files that go out lie; nil: none go

@@ -43,6 +43,9 @@ type party struct {
 	way  *bottest.NetWay
 	seen map[string]bool // card of earlier jobs
 	root string          // of the job last begun, "" before
+
+	taps  []bool            // of the script's taps in order: it is taken back later
+	signs map[string]string // reaction by what it was put to
 }
 
 func newParty(t *testing.T, s *bottest.Script, http bool) *party {
@@ -53,7 +56,12 @@ func newParty(t *testing.T, s *bottest.Script, http bool) *party {
 		names = append(names, sp.Name)
 	}
 	o.Channels = []workspace.Channel{{Name: "bay", Members: names, App: true}}
-	p := &party{t: t, w: workspace.New(t, o), seen: map[string]bool{}}
+	p := &party{t: t, w: workspace.New(t, o), seen: map[string]bool{}, signs: map[string]string{}}
+	for _, in := range s.Inputs {
+		if in.Tap != "" {
+			p.taps = append(p.taps, slices.ContainsFunc(s.Inputs, func(later *bottest.ScriptInput) bool { return later.Delete == in.N }))
+		}
+	}
 	r := &rig{t: t, w: p.w, http: http, log: &logged{}, cfg: speakConfig(t, p.w)}
 	r.cfg.SigningSecret, r.cfg.Every = p.w.SigningSecret(), -1
 	if http {
@@ -115,13 +123,20 @@ func (p *party) Edit(sp bottest.ScriptPerson, handle, text string) string {
 }
 
 func (p *party) Delete(sp bottest.ScriptPerson, handle string) string {
+	if sign := p.signs[handle]; sign != "" {
+		p.user(sp).Unreact("bay", handle, sign)
+		return handle
+	}
 	p.user(sp).Delete("bay", handle)
 	return handle
 }
 
-// Tap presses the button of a choice.
+// Tap presses the button of a choice, or puts a sign to the question where that is
+// to be taken back: a press can't be.
 func (p *party) Tap(sp bottest.ScriptPerson, choice flow.Choice) string {
 	said := p.way.Said()
+	back := p.taps[0]
+	p.taps = p.taps[1:]
 	p.hasRoot()
 	for i := len(said) - 1; i >= 0; i-- {
 		n := slices.IndexFunc(said[i].Reply.Choices, func(c flow.Choice) bool { return c.Send == choice.Send })
@@ -130,6 +145,11 @@ func (p *party) Tap(sp bottest.ScriptPerson, choice flow.Choice) string {
 		}
 		label := said[i].Reply.Choices[n].Label
 		for _, m := range p.w.Messages("bay", p.root) {
+			if strings.Contains(string(m.Metadata), rowID(said[i].Key)) && back {
+				p.signs[m.TS] = []string{"one", "two", "three", "four", "five"}[n]
+				p.user(sp).React("bay", m.TS, p.signs[m.TS])
+				return m.TS
+			}
 			if strings.Contains(string(m.Metadata), rowID(said[i].Key)) {
 				press := workspace.Press{Channel: "bay", TS: m.TS, Choice: label, Stale: !slices.Contains(m.Buttons(), label)}
 				p.user(sp).PressWith(press) // on an old screen, where the button has given way

@@ -149,6 +149,7 @@ func (e *ears) about(o inOuter) {
 			e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
 			e.s.people.forget("")
 		}
+		e.s.people.moved(string(ev.Channel))
 	case "channel_archive", "group_archive", "channel_unarchive", "group_unarchive", "channel_left", "group_left":
 		e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
 		e.s.people.forget("")

@@ -30,6 +30,7 @@ func (s *Slack) Forget(ctx context.Context, f bot.Forgotten) error {
 	for _, id := range f.People {
 		if _, user, ok := splitIdentity(id); ok {
 			s.people.forget(user)
+			s.alone.forget(user)
 			s.mouth.homes.forget(user)
 		}
 	}

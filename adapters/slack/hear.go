@@ -74,7 +74,7 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 		if err != nil {
 			return nil, invalid(err)
 		}
-		return h.begin(ctx, r, c.Channel, c.User, "", c.Text)
+		return h.begin(ctx, r, given{channel: c.Channel, user: c.User, text: c.Text, answer: c.Answer})
 	}
 	return nil, invalid(errors.New("a kind that is not known"))
 }
@@ -100,10 +100,14 @@ func (h *hearing) from(ctx context.Context, in *bot.Inbound, channel, user, team
 		return false, err
 	}
 	in.Network, in.From, in.Name = NetworkName, Identity(p.Team, user), p.Name
-	if !p.Guest && channel != "" {
-		in.Room = h.s.me.Team + "/" + channel
+	if p.Guest {
+		return true, nil
 	}
-	return true, nil
+	room, err := h.s.room(ctx, channel, user)
+	if err == nil && room != "" {
+		in.Room = h.s.me.Team + "/" + room
+	}
+	return err == nil, err
 }
 
 // teamOf is the workspace a message says its author is of, "" if it does not.

@@ -139,14 +139,14 @@ func (h *hearing) unreacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbo
 	if err != nil {
 		return nil, unavailable("find reaction", err)
 	}
-	p, ok, err := h.st.shownAt(ctx, channel, e.Item.TS)
+	thread, err := h.st.threadOfPost(ctx, channel, e.Item.TS)
 	if err != nil {
 		return nil, unavailable("find post", err)
 	}
-	if key == "" || !ok {
+	if key == "" || thread == "" {
 		return nil, nil
 	}
-	in := bot.Inbound{Thread: bot.Thread(p.thread), Delete: h.s.me.Team + "/" + key, Delivery: h.s.me.Team + "/" + r.key}
+	in := bot.Inbound{Thread: bot.Thread(thread), Delete: h.s.me.Team + "/" + key, Delivery: h.s.me.Team + "/" + r.key}
 	if ok, err := h.from(ctx, &in, channel, string(e.User), ""); err != nil || !ok {
 		return nil, err
 	}
@@ -161,7 +161,7 @@ const maxTap = 200
 func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
 	switch i.Type {
 	case "message_action", "shortcut":
-		return h.begin(ctx, r, string(i.Channel), i.User.ID, i.User.Team, "")
+		return h.begin(ctx, r, given{channel: string(i.Channel), user: i.User.ID, team: i.User.Team, answer: i.Answer})
 	case "block_actions":
 		return h.tapped(ctx, r, i)
 	case "view_submission":
@@ -230,21 +230,49 @@ func (h *hearing) filledIn(ctx context.Context, r *row, i *inInteraction) ([]bot
 	return list, nil
 }
 
+// given is a command or a shortcut.
+type given struct {
+	channel, user, team, text string
+	answer                    string // address for an answer, "" none
+}
+
 // begin is a command of Slack or a shortcut: a job is to begin. Where we may not
-// speak it begins in the person's direct messages.
-func (h *hearing) begin(ctx context.Context, r *row, channel, user, team, text string) ([]bot.Inbound, error) {
-	in := bot.Inbound{Loose: true, Called: true, Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
-	if ok, err := h.from(ctx, &in, channel, user, team); err != nil || !ok {
+// speak it begins in the person's direct messages. It is always answered, if only
+// to say that there is no way to go on.
+func (h *hearing) begin(ctx context.Context, r *row, g given) ([]bot.Inbound, error) {
+	in := bot.Inbound{Loose: true, Called: true, Alone: true, Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
+	if ok, err := h.from(ctx, &in, g.channel, g.user, g.team); err != nil || !ok {
 		return nil, err
 	}
-	at, err := h.speakable(ctx, channel, user)
-	if err != nil || at == "" {
+	answer := aloneAt{url: g.answer, user: g.user, until: r.came.Add(aloneFor)}
+	if !h.s.isAnswerURL(g.answer) {
+		answer.until = time.Time{}
+	}
+	at, err := h.speakable(ctx, g.channel, g.user)
+	if err != nil {
 		return nil, err
 	}
-	text, _ = readable(text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
+	if at == "" {
+		h.noWay(ctx, answer)
+		return nil, nil
+	}
+	text, _ := readable(g.text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
 	in.Text = beginText(text)
 	in.Thread = threadName(h.s.me.Team, at, commandTS(freshTS(r)))
+	if time.Now().Before(answer.until) {
+		h.s.alone.put(in.Thread, answer)
+	}
 	return []bot.Inbound{in}, nil
+}
+
+// noWay says at an address for answers that a command leads nowhere.
+func (h *hearing) noWay(ctx context.Context, at aloneAt) {
+	if !time.Now().Before(at.until) {
+		return
+	}
+	if err := h.s.answerAt(ctx, at.url, render(&post{Kind: flow.Refusal, Text: sayNoWay})); err != nil {
+		h.s.log.Warn("a command is not answered", "err", plainly(err))
+	}
 }
 
 // freshTS is a time for a thread that no message began: the same whenever the row

@@ -113,6 +113,14 @@ func transports(t *testing.T, test func(t *testing.T, http bool)) {
 
 func listen(t *testing.T, http bool, o workspace.Options) *rig {
 	t.Helper()
+	r := newRig(t, http, o)
+	r.begin()
+	return r
+}
+
+// newRig is a workspace and an adapter that is not started yet.
+func newRig(t *testing.T, http bool, o workspace.Options) *rig {
+	t.Helper()
 	o.NoRateLimit = true
 	if o.AckTimeout == 0 {
 		o.AckTimeout = 1500 * time.Millisecond
@@ -123,14 +131,19 @@ func listen(t *testing.T, http bool, o workspace.Options) *rig {
 	if http {
 		r.cfg.EventsAddr = "127.0.0.1:0"
 	}
+	return r
+}
+
+// begin starts it, until the test ends.
+func (r *rig) begin() {
+	r.t.Helper()
 	r.start()
-	t.Cleanup(func() {
+	r.t.Cleanup(func() {
 		if r.stop != nil {
 			r.end()
 		}
 		r.discreet()
 	})
-	return r
 }
 
 // quick are pauses that suit the fake's.

@@ -126,6 +126,7 @@ func (a *inAction) value() string {
 type inInteraction struct {
 	Type     string `json:"type"`
 	Trigger  string `json:"trigger_id"`
+	Answer   string `json:"response_url"`
 	Callback string `json:"callback_id"`
 	ActionTS string `json:"action_ts"`
 	Team     struct {
@@ -157,6 +158,7 @@ type inCommand struct {
 	Channel string `json:"channel_id"`
 	User    string `json:"user_id"`
 	Trigger string `json:"trigger_id"`
+	Answer  string `json:"response_url,omitempty"`
 }
 
 // readOuter reads the outer part of an event.
@@ -257,7 +259,7 @@ func readCommand(raw []byte) (inCommand, error) {
 // commandForm makes of a command's form what Socket Mode would have brought.
 func commandForm(f url.Values) ([]byte, error) {
 	return json.Marshal(inCommand{Command: f.Get("command"), Text: f.Get("text"), Team: f.Get("team_id"), Channel: f.Get("channel_id"),
-		User: f.Get("user_id"), Trigger: f.Get("trigger_id")})
+		User: f.Get("user_id"), Trigger: f.Get("trigger_id"), Answer: f.Get("response_url")})
 }
 
 // strictly reads JSON that is an object, and says what is wrong without quoting

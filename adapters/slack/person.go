@@ -34,12 +34,15 @@ type place struct {
 
 // people remembers users and channels: a bounded number, for a while.
 type people struct {
-	mu     sync.Mutex
-	known  map[string]person
-	places map[string]place
+	mu      sync.Mutex
+	known   map[string]person
+	places  map[string]place
+	rosters map[string]*roster // of the configuration's channels
 }
 
-func (p *people) init() { p.known, p.places = map[string]person{}, map[string]place{} }
+func (p *people) init() {
+	p.known, p.places, p.rosters = map[string]person{}, map[string]place{}, map[string]*roster{}
+}
 
 // forget drops what is known of a user; "" is everyone, channels included.
 func (p *people) forget(user string) {
@@ -48,6 +51,7 @@ func (p *people) forget(user string) {
 	if delete(p.known, user); user == "" {
 		clear(p.known)
 		clear(p.places)
+		clear(p.rosters)
 	}
 }
 

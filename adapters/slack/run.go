@@ -44,6 +44,7 @@ type Slack struct {
 	heardAt string             // address where requests are heard
 
 	people people
+	alone  alone
 	mouth  mouth
 
 	// slow is for tests: a store in trouble. nil: the inbox as it is.

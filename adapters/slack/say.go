@@ -17,6 +17,7 @@ const (
 	sayMoreJobs  = "and %d more"
 	sayThread    = "open the thread"
 	sayGroup     = "I don't work in group conversations: call me in a channel, or write to me directly."
+	sayNoWay     = "I can't write in this channel, nor to you directly. Invite me here, or use the command in a channel that I am in."
 	sayReadings  = "Drive readings"
 	sayDash      = "%d · dash"
 	sayGPS       = "%d · GPS"

@@ -28,6 +28,7 @@ var methods = []need{
 	{"conversations.history", history},
 	{"conversations.replies", history},
 	{"conversations.info", reading},
+	{"conversations.members", reading},
 	{"conversations.open", []string{"im:write"}},
 	{"users.conversations", reading},
 	{"users.info", []string{"users:read"}},

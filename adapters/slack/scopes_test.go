@@ -18,7 +18,7 @@ import (
 var called = map[string]string{
 	"AuthTestContext": "auth.test", "PostMessageContext": "chat.postMessage", "UpdateMessageContext": "chat.update",
 	"GetPermalinkContext": "chat.getPermalink", "GetConversationHistoryContext": "conversations.history",
-	"GetConversationRepliesContext": "conversations.replies", "GetConversationInfoContext": "conversations.info",
+	"GetConversationRepliesContext": "conversations.replies", "GetConversationInfoContext": "conversations.info", "GetUsersInConversationContext": "conversations.members",
 	"OpenConversationContext": "conversations.open", "GetUserInfoContext": "users.info", "GetFileInfoContext": "files.info",
 	"GetUploadURLExternalContext": "files.getUploadURLExternal", "CompleteUploadExternalContext": "files.completeUploadExternal",
 	"UploadToURL": "", "OpenViewContext": "views.open", "PublishViewContext": "views.publish",

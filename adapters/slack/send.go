@@ -38,6 +38,9 @@ func (s *Slack) Send(ctx context.Context, out bot.Outbound) error {
 		return err
 	}
 	defer leave()
+	if out.Alone {
+		return s.sendAlone(ctx, &out)
+	}
 	a, err := s.aim(ctx, &out)
 	if err != nil {
 		return err

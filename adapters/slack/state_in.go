@@ -54,6 +54,18 @@ func (s *state) jobOf(ctx context.Context, thread string) (job string, err error
 	return job, nil
 }
 
+// threadOfPost gives the thread that a post of ours is in, "" if it is not known.
+// What it offered may have been answered long ago.
+func (s *state) threadOfPost(ctx context.Context, channel, ts string) (thread string, err error) {
+	r, ok, err := s.shownAt(ctx, channel, ts)
+	if err != nil || ok {
+		return r.thread, err
+	}
+	err = s.db.QueryRowContext(ctx, `SELECT root.thread FROM sent JOIN root ON root.job <> '' AND root.job = substr(sent.key, 1, instr(sent.key, '/') - 1)
+		WHERE sent.channel = ?1 AND sent.ts = ?2 AND root.channel = ?1 LIMIT 1`, channel, ts).Scan(&thread)
+	return thread, own.IgnoreNone(err)
+}
+
 // author gives who wrote a message, and its parts.
 func (s *state) author(ctx context.Context, key string) (user, parts string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT user, parts FROM seen WHERE key = ?", key).Scan(&user, &parts)

@@ -2,10 +2,13 @@ package main
 
 import (
 	"context"
+	"maps"
+	"slices"
 	"strings"
 
 	"milepost/adapters/slack"
 	"milepost/bot"
+	"milepost/flow"
 )
 
 // wireSlack makes the Slack network of [slack].
@@ -27,7 +30,7 @@ func wireSlack(c *config, k kit) (network, error) {
 		Program:       program(),
 		Log:           k.log,
 	}
-	for _, place := range c.patterns(isSlackPlace) {
+	for _, place := range c.slackChannels() {
 		_, channel, _ := strings.Cut(place, "/")
 		sc.Patterns = append(sc.Patterns, channel) // the adapter serves one workspace
 	}
@@ -36,6 +39,23 @@ func wireSlack(c *config, k kit) (network, error) {
 		return nil, err
 	}
 	return slackNetwork{s}, nil
+}
+
+// slackChannels are the channels that give a role, in the order in which they
+// count where a person is in several: those of an earlier shop first, and of one
+// shop those of its technicians.
+func (c *config) slackChannels() (places []string) {
+	for i := range c.shops {
+		rooms := c.shops[i].rooms
+		for _, role := range []flow.Role{flow.Technician, flow.Customer} {
+			for _, room := range slices.Sorted(maps.Keys(rooms)) {
+				if rooms[room] == role && isSlackPlace(room) {
+					places = append(places, room)
+				}
+			}
+		}
+	}
+	return places
 }
 
 // mayOnSlack says whether a user is named in the configuration: by the full

@@ -5,35 +5,20 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"milepost/adapters/slack/workspace"
+	"milepost/flow"
 )
 
 // The whole program against the tests' own workspace: a channel that gives a
 // role, a job in it, and an erasure that leaves no byte.
 func TestServeSlack(t *testing.T) {
 	w := workspace.New(t, workspace.Options{})
-	t.Setenv("WS_APP", w.AppToken())
-	t.Setenv("WS_BOT", w.BotToken())
-	v := &served{t: t, dir: t.TempDir(), done: make(chan error, 1)}
-	v.file = filepath.Join(v.dir, "serve.toml")
-	text := fmt.Sprintf("[store]\nsqlite = \"data\"\n[log]\nmetrics_addr = \"127.0.0.1:0\"\n[slack]\nsocket_mode = true\napp_token_env = \"WS_APP\"\nbot_token_env = \"WS_BOT\"\n"+
-		"api_url = %q\nteam = %q\nchannels = { %s = \"technician\" }\n", w.APIURL(), w.Team(), w.Channel("shop"))
-	if err := os.WriteFile(v.file, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	c, err := readConfig(v.file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(context.Background())
-	v.cancel = cancel
-	t.Cleanup(cancel)
-	go func() { v.done <- serve(ctx, &streams{out: &v.out, err: &v.err}, c) }()
-	v.eventually("ready", func() bool { return strings.Contains(v.out.String(), "ready: slack; shops main; ") })
+	v := servedOnSlack(t, w, fmt.Sprintf("channels = { %s = \"technician\" }\n", w.Channel("shop")))
 
 	w.User("kim").Say("shop", "@milepost new job zebrafinch van, in the bay, 48210 mi")
 	if !w.Await(20*time.Second, func() bool { return strings.Contains(fmt.Sprint(w.Posts("shop")), "48,210 mi") }) {
@@ -52,4 +37,78 @@ func TestServeSlack(t *testing.T) {
 		t.Errorf("erase: %d %s", code, text)
 	}
 	nowhere(t, filepath.Join(v.dir, "data"), "zebrafinch")
+}
+
+// servedOnSlack runs the whole program in a workspace with a configuration that
+// ends so.
+func servedOnSlack(t *testing.T, w *workspace.Workspace, more string) *served {
+	t.Helper()
+	t.Setenv("WS_APP", w.AppToken())
+	t.Setenv("WS_BOT", w.BotToken())
+	v := &served{t: t, dir: t.TempDir(), done: make(chan error, 1)}
+	v.file = filepath.Join(v.dir, "serve.toml")
+	text := fmt.Sprintf("[store]\nsqlite = \"data\"\n[log]\nmetrics_addr = \"127.0.0.1:0\"\n[slack]\nsocket_mode = true\napp_token_env = \"WS_APP\"\nbot_token_env = \"WS_BOT\"\n"+
+		"api_url = %q\nteam = %q\n%s", w.APIURL(), w.Team(), more)
+	if err := os.WriteFile(v.file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c, err := readConfig(v.file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	v.cancel = cancel
+	t.Cleanup(cancel)
+	go func() { v.done <- serve(ctx, &streams{out: &v.out, err: &v.err}, c) }()
+	v.eventually("ready", func() bool { return strings.Contains(v.out.String(), "ready: slack; shops ") })
+	return v
+}
+
+// A role of a channel holds wherever its members speak to the assistant; who has
+// none is told so at each command, and nobody else sees it.
+func TestServeSlackMembers(t *testing.T) {
+	w := workspace.New(t, workspace.Options{})
+	v := servedOnSlack(t, w, fmt.Sprintf("channels = { %s = \"technician\" }\n[policy]\nspeed = \"mph\"\n", w.Channel("bay")))
+	kim, alex := w.User("kim"), w.User("alex")
+	begun := func(what, channel string, do func()) {
+		t.Helper()
+		before := len(w.Posts(channel))
+		do()
+		if !w.Await(20*time.Second, func() bool { return len(w.Posts(channel)) >= before+2 }) {
+			t.Fatalf("%s begins no job: %+v\n%s", what, w.Posts(channel), v.err.String())
+		}
+	}
+	begun("a command elsewhere", "shop", func() { kim.Command("shop", "/milepost", "zebrafinch van, in the bay") })
+	w.User("sam").Say("@sam", "new job wren van, in the bay, 48210 mi")
+	if !w.Await(20*time.Second, func() bool { return strings.Contains(fmt.Sprint(w.Posts("@sam")), "48,210 mi") }) {
+		t.Fatalf("no job in direct messages: %+v\n%s", w.Posts("@sam"), v.err.String())
+	}
+	begun("a shortcut", "@kim", func() { kim.GlobalShortcut("begin") })
+	posts := len(w.Posts("shop"))
+	for i := range 3 {
+		if a := alex.Command("shop", "/milepost", "wren"); a.Err != "" {
+			t.Fatal(a.Err)
+		}
+		if !w.Await(20*time.Second, func() bool { return len(w.Ephemerals("alex")) == i+1 }) {
+			t.Fatalf("command %d is not answered\n%s", i+1, v.err.String())
+		}
+	}
+	if m := w.Ephemerals("alex")[2]; !strings.Contains(m.Shown, "Sorry") || len(w.Posts("shop")) != posts {
+		t.Errorf("it reads %q, and %d posts are in the channel", m.Shown, len(w.Posts("shop"))-posts)
+	}
+	if err := v.stop(); err != nil {
+		t.Errorf("it stopped with %v\n%s", err, v.err.String())
+	}
+}
+
+// Of the channels that a person is in the technicians' counts first, and those of
+// an earlier shop.
+func TestSlackChannels(t *testing.T) {
+	c := &config{shops: []shopConfig{
+		{rooms: map[string]flow.Role{"T1/C9": flow.Technician, "T1/C2": flow.Customer, "T1/C5": flow.Technician, "!bay:example.org": flow.Technician}},
+		{rooms: map[string]flow.Role{"T1/C1": flow.Technician}},
+	}}
+	if got := c.slackChannels(); !slices.Equal(got, []string{"T1/C5", "T1/C9", "T1/C2", "T1/C1"}) {
+		t.Errorf("%q", got)
+	}
 }

@@ -28,14 +28,40 @@ func (w *Workspace) serveRespond(rw http.ResponseWriter, r *http.Request) {
 	parts := strings.Split(strings.TrimPrefix(r.URL.Path, "/respond/"), "/")
 	raw, err := io.ReadAll(io.LimitReader(r.Body, 1<<20))
 	w.mu.Lock()
+	f := w.takeFault("response_url", url.Values{"body": {string(raw)}})
+	w.mu.Unlock()
+	c := &call{method: "response_url", args: url.Values{}}
+	entry := Call{Method: c.method, At: time.Now(), Args: url.Values{"body": {string(raw)}}}
+	defer func() {
+		w.mu.Lock()
+		w.calls = append(w.calls, entry)
+		w.mu.Unlock()
+	}()
+	if f != nil && f.Delay > 0 && !w.sleep(f.Delay) {
+		return
+	}
+	if f != nil && !f.After && w.disturbed(rw, c, f, &entry) {
+		return
+	}
+	status, words := w.answerRespond(parts, raw, err)
+	if status != http.StatusOK {
+		entry.Error = words
+	}
+	if f != nil && f.After && w.disturbed(rw, c, f, &entry) {
+		return
+	}
+	rw.WriteHeader(status)
+	io.WriteString(rw, words)
+}
+
+func (w *Workspace) answerRespond(parts []string, raw []byte, err error) (int, string) {
+	w.mu.Lock()
 	defer w.mu.Unlock()
 	status, words := http.StatusNotFound, "no_such_url"
 	if len(parts) == 3 && parts[2] == hash(w.key+parts[1]) && err == nil {
 		status, words = w.respond(w.reply[parts[1]], raw)
 	}
-	w.calls = append(w.calls, Call{Method: "response_url", At: time.Now(), Args: url.Values{"body": {string(raw)}}, Error: map[bool]string{true: "", false: words}[status == http.StatusOK]})
-	rw.WriteHeader(status)
-	io.WriteString(rw, words)
+	return status, words
 }
 
 func (w *Workspace) respond(u *replyURL, raw []byte) (int, string) {
