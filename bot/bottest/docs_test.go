@@ -74,7 +74,7 @@ func TestReadmeCommands(t *testing.T) {
 	if chat != "go run -tags goolm ./cmd/milepost chat" {
 		t.Errorf("the first command is %q", chat)
 	}
-	if tests != "go test -tags goolm ./..." {
+	if tests != "go test -timeout 20m -tags goolm ./..." {
 		t.Errorf("the second command is %q", tests)
 	}
 	ci, err := os.ReadFile("../../.ci/run")
