@@ -25,8 +25,10 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 	if err != nil {
 		return err
 	}
-	if _, err := s.state.giveWay(ctx, &out); err != nil {
+	if changed, err := s.state.giveWay(ctx, &out); err != nil {
 		return failed("note what is answered", err)
+	} else if changed {
+		defer s.mouth.wake()
 	}
 	defer s.mouth.homes.changed()
 	p := s.post(&out)
