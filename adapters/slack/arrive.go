@@ -45,6 +45,7 @@ const (
 	keyDelete  = "d:"
 	keyReact   = "r:"
 	keyUnreact = "u:"
+	keyGone    = "g:" // a file: its id, and the message where that is known
 	keyPress   = "i:"
 	keyForm    = "v:"
 	keyCommand = "s:"
@@ -81,6 +82,12 @@ func eventArrivals(o inOuter, raw []byte) ([]arrival, error) {
 			a.key = reactionKey(keyUnreact, &e) + e.EventTS
 		}
 		a.root, a.lane = e.Item.TS, "" // the lane is that of the post's thread: known to the store
+		return []arrival{a}, nil
+	case typeFileGone:
+		a.key, a.lane = keyGone+e.FileID, "" // it is known to the store where it was sent
+		if isTS(e.EventTS) {
+			a.at = e.EventTS
+		}
 		return []arrival{a}, nil
 	}
 	return nil, nil
@@ -151,17 +158,21 @@ func editArrivals(a arrival, e *inEvent, o inOuter) ([]arrival, error) {
 		}
 		return []arrival{deletion(a, m.TS, e.TS, was)}, nil
 	}
-	if !byPerson(m) || m.Edited == nil || !isTS(m.Edited.TS) || m.Edited.User != "" && m.Edited.User != m.User {
+	if !byPerson(m) {
 		return nil, nil
 	}
+	list := filesGone(a, m, lostFiles(m, was), e.TS)
+	if m.Edited == nil || !isTS(m.Edited.TS) || m.Edited.User != "" && m.Edited.User != m.User {
+		return list, nil
+	}
 	if was != nil && was.Text == m.Text {
-		return nil, nil
+		return list, nil
 	}
 	edit := a
 	edit.key, edit.at, edit.user = keyEdit+a.channel+":"+m.TS+":"+m.Edited.TS, m.Edited.TS, string(m.User)
 	edit.lane = laneOf(a.channel, m.Thread, m.TS, edit.user)
 	if was == nil || !recent(m.TS, m.Edited.TS) || !byPerson(was) {
-		return []arrival{edit}, nil
+		return append(list, edit), nil
 	}
 	// The message itself may be still on its way: then it is taken from here.
 	if was.TS == "" {
@@ -172,7 +183,7 @@ func editArrivals(a arrival, e *inEvent, o inOuter) ([]arrival, error) {
 		return nil, err
 	}
 	a.raw, a.also, a.soon = raw, "", false
-	return []arrival{spoken(a, was), edit}, nil
+	return append([]arrival{spoken(a, was), edit}, list...), nil
 }
 
 // recent says whether a message was not yet an hour old at a time.

@@ -81,3 +81,14 @@ func (s *Slack) patiently(ctx context.Context, method string, args url.Values, o
 		}
 	}
 }
+
+// args makes the arguments of a method; empty ones are left out.
+func args(pairs ...string) url.Values {
+	v := url.Values{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			v.Set(pairs[i], pairs[i+1])
+		}
+	}
+	return v
+}

@@ -25,8 +25,11 @@ type ears struct {
 
 	mu     sync.Mutex
 	behind bool // something may have been missed and was not looked for yet
+	full   bool // what came last could not be stored
 	linked bool
 	lost   time.Time // since when there is no connection
+	heard  time.Time // over HTTP: when the last event came
+	looked time.Time // when the last reading back began
 	order  order
 	bad    int64 // deliveries that could not be read
 	strict int64 // of them those that only the library could not read
@@ -52,7 +55,7 @@ func (e *ears) unread(kind string, raw []byte, why error) delivered {
 
 // read finds out what of a delivery is to be stored, and what answered. It takes
 // next to no time.
-func (e *ears) read(ctx context.Context, kind string, raw []byte, attempt int) delivered {
+func (e *ears) read(ctx context.Context, kind string, raw []byte, again cameAgain) delivered {
 	raw = append([]byte(nil), raw...)
 	switch kind {
 	case kindEvent:
@@ -73,9 +76,9 @@ func (e *ears) read(ctx context.Context, kind string, raw []byte, attempt int) d
 			return e.unread(kind, raw, err)
 		}
 		for i := range list {
-			list[i].unsure = attempt > 0
+			list[i].unsure = again.attempt > 0
 		}
-		e.about(o)
+		e.about(o, again)
 		return delivered{list: list}
 	case kindPressed:
 		i, err := readInteraction(raw)
@@ -122,7 +125,7 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 				return
 			}
 			if !opened { // its question is over: that is said as for any other button
-				if err := e.keep(ctx, []arrival{a}); err != nil && ctx.Err() == nil {
+				if err := e.store(ctx, []arrival{a}); err != nil && ctx.Err() == nil {
 					e.s.log.Error("store what came", "err", err)
 				}
 			}
@@ -132,11 +135,12 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 }
 
 // about is what an event has us note beside hearing.
-func (e *ears) about(o inOuter) {
+func (e *ears) about(o inOuter, again cameAgain) {
 	ev, err := o.readEvent()
 	if err != nil {
 		return
 	}
+	e.came(or(ev.EventTS, ev.TS), again)
 	switch ev.Type {
 	case "app_home_opened":
 		if ev.Tab == "home" && ev.User != "" {

@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"strconv"
 	"sync"
 	"time"
 
@@ -61,34 +62,34 @@ func (e *ears) listen(ctx context.Context, tasks *sync.WaitGroup) error {
 // not read any further.
 func (e *ears) requests() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("POST "+PathEvents, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathEvents, e.signed(func(ctx context.Context, body []byte, again cameAgain) (delivered, string, error) {
 		o, err := readOuter(body)
 		if err == nil && o.Type == "url_verification" {
 			return delivered{}, o.Challenge, nil
 		}
-		return e.read(ctx, kindEvent, body, 0), "", nil
+		return e.read(ctx, kindEvent, body, again), "", nil
 	}))
-	mux.HandleFunc("POST "+PathInteractions, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathInteractions, e.signed(func(ctx context.Context, body []byte, _ cameAgain) (delivered, string, error) {
 		f, err := url.ParseQuery(string(body))
 		if err != nil || !f.Has("payload") {
 			return e.unread(kindPressed, body, errors.New("no form with a payload")), "", nil
 		}
-		return e.read(ctx, kindPressed, []byte(f.Get("payload")), 0), "", nil
+		return e.read(ctx, kindPressed, []byte(f.Get("payload")), cameAgain{}), "", nil
 	}))
-	mux.HandleFunc("POST "+PathCommands, e.signed(func(ctx context.Context, body []byte) (delivered, string, error) {
+	mux.HandleFunc("POST "+PathCommands, e.signed(func(ctx context.Context, body []byte, _ cameAgain) (delivered, string, error) {
 		f, err := url.ParseQuery(string(body))
 		if err != nil {
 			return e.unread(kindCommand, body, errors.New("no form")), "", nil
 		}
 		raw, err := commandForm(f)
-		return e.read(ctx, kindCommand, raw, 0), "", err
+		return e.read(ctx, kindCommand, raw, cameAgain{}), "", err
 	}))
 	return mux
 }
 
 // signed reads the body, once and bounded, and checks its signature and its time
 // before anything is made of it. What is to be stored is, then it is answered.
-func (e *ears) signed(read func(ctx context.Context, body []byte) (d delivered, challenge string, err error)) http.HandlerFunc {
+func (e *ears) signed(read func(ctx context.Context, body []byte, again cameAgain) (d delivered, challenge string, err error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		body, err := io.ReadAll(http.MaxBytesReader(w, r.Body, readLimit))
 		if err != nil {
@@ -113,7 +114,7 @@ func (e *ears) signed(read func(ctx context.Context, body []byte) (d delivered, 
 		}
 		ctx, stop := context.WithTimeout(r.Context(), answerIn)
 		defer stop()
-		d, challenge, err := read(ctx, body)
+		d, challenge, err := read(ctx, body, repeated(r.Header))
 		if err == nil && challenge != "" {
 			w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 			w.Header().Set("X-Content-Type-Options", "nosniff")
@@ -121,7 +122,7 @@ func (e *ears) signed(read func(ctx context.Context, body []byte) (d delivered, 
 			return
 		}
 		if err == nil {
-			err = e.keep(ctx, d.list)
+			err = e.store(ctx, d.list)
 		}
 		if err != nil {
 			e.s.log.Error("what came can't be stored and is not acknowledged", "path", r.URL.Path, "err", plainly(err))
@@ -131,6 +132,15 @@ func (e *ears) signed(read func(ctx context.Context, body []byte) (d delivered, 
 		answered(w, d.answer)
 		e.aside(e.ctx, d.after)
 	}
+}
+
+// repeated is what Slack says of a request that it makes again.
+func repeated(h http.Header) cameAgain {
+	n, err := strconv.Atoi(h.Get("X-Slack-Retry-Num"))
+	if err != nil || n < 1 {
+		return cameAgain{}
+	}
+	return cameAgain{n, h.Get("X-Slack-Retry-Reason")}
 }
 
 // answered says 200: with nothing, except to a form that was sent.

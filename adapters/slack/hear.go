@@ -57,6 +57,8 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 			return h.reacted(ctx, r, &e)
 		case e.Type == typeUnreacted:
 			return h.unreacted(ctx, r, &e)
+		case strings.HasPrefix(r.key, keyGone):
+			return h.fileGone(ctx, r, &e)
 		case strings.HasPrefix(r.key, keyEdit):
 			return h.edited(ctx, r, &e)
 		case strings.HasPrefix(r.key, keyDelete):

@@ -93,8 +93,10 @@ func TestHearFiles(t *testing.T) {
 			}
 			return nil
 		})
-		if in, got := one(17, workspace.Upload{Name: "gone.bin", Content: []byte("gone")}); !strings.HasPrefix(got, "error: ") && in.File.Fault == "" {
-			t.Errorf("deleted: %+v, held %q", in.File, got)
+		kim.Upload("shop", card, "", workspace.Upload{Name: "gone.bin", Content: []byte("gone")})
+		list = r.hears(18)[16:]
+		if in, got := list[0], r.ear.got[list[0].Delivery]; !strings.HasPrefix(got, "error: ") && in.File.Fault == "" || list[1].Delete != in.Delivery {
+			t.Errorf("deleted: %+v, held %q, then %+v", in.File, got, list[1])
 		}
 		left, err := filepath.Glob(filepath.Join(r.cfg.Dir, "file-*"))
 		if err != nil || len(left) > 0 {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -216,6 +217,10 @@ func (in *inbox) write(ctx context.Context, puts []*put, done []int64) error {
 
 // insert stores one arrival; n is 0 where it is known already.
 func insert(ctx context.Context, tx *sql.Tx, a *arrival, now time.Time) (n int64, err error) {
+	if a.key == "" { // nothing came: it is tried whether something can be stored
+		_, err := tx.ExecContext(ctx, "INSERT INTO meta (k, v) VALUES ('tried', ?) ON CONFLICT (k) DO UPDATE SET v = excluded.v", tsOf(now))
+		return 0, err
+	}
 	if a.also != "" {
 		fresh, err := changed(tx.ExecContext(ctx, "INSERT OR IGNORE INTO seen (key, channel, at, came) VALUES (?, '', '', ?)", a.also, now.UnixMilli()))
 		if err != nil || !fresh {
@@ -231,7 +236,7 @@ func insert(ctx context.Context, tx *sql.Tx, a *arrival, now time.Time) (n int64
 		return 0, err
 	}
 	if a.lane == "" {
-		if a.lane, err = laneOfPost(ctx, tx, a.channel, a.root); err != nil {
+		if a.lane, err = laneWithin(ctx, tx, a); err != nil {
 			return 0, err
 		}
 	}
@@ -256,6 +261,20 @@ func changed(r sql.Result, err error) (bool, error) {
 	}
 	k, err := r.RowsAffected()
 	return k > 0, err
+}
+
+// laneWithin is the lane of what does not say where it belongs.
+func laneWithin(ctx context.Context, tx *sql.Tx, a *arrival) (string, error) {
+	id, ok := strings.CutPrefix(a.key, keyGone)
+	if !ok {
+		return laneOfPost(ctx, tx, a.channel, a.root)
+	}
+	list, err := withFile(ctx, tx, id)
+	if err != nil || len(list) == 0 {
+		return "file/" + id, err
+	}
+	m := &list[0]
+	return laneOf(m.channel, m.root, m.ts(), m.user), nil
 }
 
 // laneOfPost is the lane of the thread in which a post of ours stands.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -256,10 +255,4 @@ func (in *inbox) prune(ctx context.Context) {
 	if err != nil && ctx.Err() == nil {
 		in.log.Warn("old marks can't be removed", "err", err)
 	}
-}
-
-// tsOf is a time in Slack's form.
-func tsOf(t time.Time) string {
-	us := t.UnixMicro()
-	return fmt.Sprintf("%010d.%06d", us/1e6, us%1e6)
 }

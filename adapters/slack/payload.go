@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"strconv"
 	"strings"
-	"time"
 	"unicode/utf8"
 )
 
@@ -63,7 +61,8 @@ type inMessage struct {
 		User ident  `json:"user"`
 		TS   string `json:"ts"`
 	} `json:"edited,omitempty"`
-	Replies int `json:"reply_count,omitempty"`
+	Replies int    `json:"reply_count,omitempty"`
+	Latest  string `json:"latest_reply,omitempty"`
 }
 
 // inEvent is an inner event, of whatever type.
@@ -79,6 +78,7 @@ type inEvent struct {
 	Reaction string     `json:"reaction,omitempty"`
 	Item     *inItem    `json:"item,omitempty"`
 	Tab      string     `json:"tab,omitempty"`
+	FileID   string     `json:"file_id,omitempty"`
 }
 
 type inItem struct {
@@ -201,6 +201,10 @@ func (e *inEvent) sound() error {
 		case e.Thread != "" && !isTS(e.Thread):
 			return lacks("thread_ts that is one")
 		}
+	case typeFileGone:
+		if e.FileID == "" || strings.Contains(e.FileID, ":") {
+			return lacks("file")
+		}
 	case typeReacted, typeUnreacted:
 		switch {
 		case e.Item == nil:
@@ -222,6 +226,7 @@ const (
 	typeMention   = "app_mention"
 	typeReacted   = "reaction_added"
 	typeUnreacted = "reaction_removed"
+	typeFileGone  = "file_deleted"
 
 	subChanged   = "message_changed"
 	subDeleted   = "message_deleted"
@@ -282,22 +287,4 @@ func strictly(raw []byte, v any) error {
 		return fmt.Errorf("no JSON from byte %d on", syntax.Offset)
 	}
 	return errors.New("no JSON of this form")
-}
-
-// isTS says whether a text is the time of a message: it is compared as text.
-func isTS(s string) bool {
-	sec, frac, ok := strings.Cut(s, ".")
-	return ok && len(sec) == 10 && len(frac) == 6 && digits(sec) && digits(frac)
-}
-
-func digits(s string) bool { return strings.Trim(s, "0123456789") == "" }
-
-// timeOf reads a message's time.
-func timeOf(ts string) (time.Time, bool) {
-	if !isTS(ts) {
-		return time.Time{}, false
-	}
-	sec, err1 := strconv.ParseInt(ts[:10], 10, 64)
-	us, err2 := strconv.ParseInt(ts[11:], 10, 64)
-	return time.Unix(sec, us*1000).UTC(), err1 == nil && err2 == nil
 }

@@ -41,6 +41,7 @@ type Slack struct {
 	empty   chan struct{}      // closed when nobody is inside any more; nil: nobody waits
 	fault   error              // why it is not ready, nil if it is
 	since   time.Time          // since when
+	full    bool               // what comes can't be stored
 	heardAt string             // address where requests are heard
 
 	people people
@@ -57,10 +58,14 @@ type times struct {
 	unsure  time.Duration // and so long where an older one may well be on its way
 	gap     time.Duration // without a connection: then it is looked for what was missed
 	overlap time.Duration // read again before the gap: what was on its way then
+	parents time.Duration // and messages so old, below which people may have written since
 	between time.Duration // looks for what was missed are at least so far apart
 	retry   time.Duration // first pause before a message is tried again
 	most    time.Duration // longest one
 	alive   time.Duration // how often it is noted that we hear
+	silence time.Duration // over HTTP: after such a silence it is looked for what was missed
+	slowly  time.Duration // over HTTP: and as often as this, whatever comes
+	paced   time.Duration // pause between the calls of a look that nobody waits for
 	grace   time.Duration // a connection may be away so long before we are not ready
 	backoff time.Duration // longest pause before a connection is tried again
 }
@@ -68,7 +73,8 @@ type times struct {
 func usualTimes() times {
 	return times{
 		settle: 40 * time.Millisecond, unsure: 100 * time.Millisecond,
-		gap: 2 * time.Second, overlap: 10 * time.Minute, between: 20 * time.Second,
+		gap: 2 * time.Second, overlap: 10 * time.Minute, parents: 24 * time.Hour, between: 20 * time.Second,
+		silence: 10 * time.Minute, slowly: 15 * time.Minute, paced: 1500 * time.Millisecond,
 		retry: 200 * time.Millisecond, most: 20 * time.Second, alive: 15 * time.Second,
 		grace: time.Second, backoff: 15 * time.Second,
 	}
@@ -103,10 +109,21 @@ func (s *Slack) Name() string { return NetworkName }
 func (s *Slack) Ready() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.fault == errLink && time.Since(s.since) < s.times.grace {
-		return nil // Slack renews its connections now and then
+	away := s.fault == errLink && time.Since(s.since) < s.times.grace // Slack renews its connections now and then
+	switch {
+	case s.fault != nil && !away:
+		return s.fault
+	case s.full:
+		return errKeep
 	}
-	return s.fault
+	return nil
+}
+
+// keeps says whether what comes can be stored.
+func (s *Slack) keeps(can bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.full = !can
 }
 
 // ready and unready say how it stands; unready tells whether that is news.
@@ -202,7 +219,8 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 
 	tasks.Go(func() { in.commit(ctx) })
 	e := &ears{s: s, st: st, in: in, ctx: ctx, tasks: &tasks, keep: in.keep, beside: make(chan struct{}, maxBeside),
-		look: make(chan struct{}, 1), ended: make(chan error, 1)}
+		look: make(chan struct{}, 1), ended: make(chan error, 1), heard: time.Now()}
+	s.keeps(true)
 	if s.slow != nil {
 		e.keep = s.slow(in.keep)
 	}

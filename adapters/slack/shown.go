@@ -254,7 +254,7 @@ func (s *state) replant(ctx context.Context, card shown) error {
 // setOpen notes whether a thread's job is open: what was missed is read back in
 // open ones.
 func (s *state) setOpen(ctx context.Context, thread string, open bool) error {
-	_, err := s.db.ExecContext(ctx, "UPDATE root SET open = ?2 WHERE thread = ?1 AND open <> ?2", thread, open)
+	_, err := s.db.ExecContext(ctx, "UPDATE root SET open = ?2, closed = ?3 WHERE thread = ?1 AND open <> ?2", thread, open, time.Now().UnixMilli())
 	return err
 }
 

@@ -102,7 +102,7 @@ func (e *ears) take(ctx context.Context, acks chan<- ack, batch []delivered) {
 		list = append(list, batch[i].list...)
 	}
 	came := time.Now()
-	if err := e.keep(ctx, list); err != nil {
+	if err := e.store(ctx, list); err != nil {
 		if ctx.Err() == nil {
 			e.s.log.Error("what came can't be stored and is not acknowledged", "deliveries", len(batch), "err", err)
 		}
@@ -172,7 +172,7 @@ func (e *ears) event(ctx context.Context, ev socketmode.Event) (*delivered, erro
 		e.link()
 	case socketmode.EventTypeEventsAPI, socketmode.EventTypeInteractive, socketmode.EventTypeSlashCommand:
 		if ev.Request != nil {
-			d := e.read(ctx, string(ev.Type), ev.Request.Payload, ev.Request.RetryAttempt)
+			d := e.read(ctx, string(ev.Type), ev.Request.Payload, cameAgain{ev.Request.RetryAttempt, ev.Request.RetryReason})
 			d.id = ev.Request.EnvelopeID
 			return &d, nil
 		}
@@ -195,6 +195,7 @@ func (e *ears) badMessage(ctx context.Context, raw []byte) *delivered {
 		ID      string          `json:"envelope_id"`
 		Type    string          `json:"type"`
 		Attempt int             `json:"retry_attempt"`
+		Reason  string          `json:"retry_reason"`
 		Payload json.RawMessage `json:"payload"`
 	}
 	err := json.Unmarshal(raw, &frame)
@@ -208,14 +209,14 @@ func (e *ears) badMessage(ctx context.Context, raw []byte) *delivered {
 		d.id = frame.ID
 		if d.id == "" {
 			// There is nothing to acknowledge: kept, and that is all.
-			if err := e.keep(ctx, d.list); err != nil {
+			if err := e.store(ctx, d.list); err != nil {
 				e.s.log.Error("a frame that can't be read can't be stored", "err", err)
 			}
 			return nil
 		}
 		return &d
 	}
-	d := e.read(ctx, frame.Type, frame.Payload, frame.Attempt)
+	d := e.read(ctx, frame.Type, frame.Payload, cameAgain{frame.Attempt, frame.Reason})
 	d.id = frame.ID
 	return &d
 }
@@ -249,16 +250,5 @@ func (e *ears) unlinked(why error) {
 	}
 	if e.s.unready(why) && why != errLink {
 		e.s.log.Warn("not connected", "err", why.Error())
-	}
-}
-
-// missed has it looked for what did not reach us.
-func (e *ears) missed() {
-	e.mu.Lock()
-	e.behind = true
-	e.mu.Unlock()
-	select {
-	case e.look <- struct{}{}:
-	default:
 	}
 }

@@ -97,6 +97,11 @@ ALTER TABLE seen ADD COLUMN user  TEXT NOT NULL DEFAULT '';
 ALTER TABLE seen ADD COLUMN parts TEXT NOT NULL DEFAULT '';
 ALTER TABLE seen ADD COLUMN called INTEGER NOT NULL DEFAULT 0;  -- 1: we were addressed
 CREATE INDEX seen_came ON seen (came);
+`, `
+-- When a job was closed, in ms: what is said in its thread a little later is read
+-- back too.
+ALTER TABLE root ADD COLUMN closed INTEGER NOT NULL DEFAULT 0;
+CREATE INDEX sent_ts ON sent (channel, ts);
 `}
 
 // openState opens or makes the database.

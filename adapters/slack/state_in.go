@@ -2,7 +2,9 @@ package slack
 
 import (
 	"context"
+	"database/sql"
 	"strings"
+	"time"
 
 	"milepost/adapters/own"
 )
@@ -80,12 +82,20 @@ func (s *state) lastKey(ctx context.Context, prefix, at string) (key string, err
 }
 
 // known is a message that was taken in.
-type known struct{ key, user, parts string }
+type known struct{ key, channel, root, user, parts string }
 
-// knownIn gives the messages of a thread that were taken in, from a time on.
-func (s *state) knownIn(ctx context.Context, channel, root, from string) ([]known, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT key, user, parts FROM seen WHERE channel = ? AND root = ? AND at >= ? AND key >= ? AND key < 'm;'",
-		channel, root, from, keyMessage)
+// ts is the message's.
+func (k *known) ts() string { return strings.TrimPrefix(k.key, keyMessage+k.channel+":") }
+
+const knownRows = "SELECT key, channel, root, user, parts FROM seen WHERE key >= 'm:' AND key < 'm;' AND "
+
+// querier is a database, or a transaction in it.
+type querier interface {
+	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
+}
+
+func readKnown(ctx context.Context, q querier, where string, args ...any) ([]known, error) {
+	rows, err := q.QueryContext(ctx, knownRows+where, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -93,7 +103,7 @@ func (s *state) knownIn(ctx context.Context, channel, root, from string) ([]know
 	var list []known
 	for rows.Next() {
 		var k known
-		if err := rows.Scan(&k.key, &k.user, &k.parts); err != nil {
+		if err := rows.Scan(&k.key, &k.channel, &k.root, &k.user, &k.parts); err != nil {
 			return nil, err
 		}
 		list = append(list, k)
@@ -101,12 +111,27 @@ func (s *state) knownIn(ctx context.Context, channel, root, from string) ([]know
 	return list, rows.Err()
 }
 
+// withFile gives the messages that a file was sent in.
+func withFile(ctx context.Context, q querier, id string) ([]known, error) {
+	return readKnown(ctx, q, "instr(' ' || parts || ' ', ' ' || ? || ' ') > 0", id)
+}
+
+// knownIn gives the messages of a thread that were taken in, from a time on.
+func (s *state) knownIn(ctx context.Context, channel, root, from string) ([]known, error) {
+	return readKnown(ctx, s.db, "channel = ? AND root = ? AND at >= ?", channel, root, from)
+}
+
 // openThread is a job's thread, by the posts replies to it can hang on.
 type openThread struct{ thread, channel, ts string }
 
-// openThreads gives the threads of open jobs.
-func (s *state) openThreads(ctx context.Context) ([]openThread, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT thread, channel, ts FROM root WHERE open = 1")
+// threadsToRead gives the threads in which something may have been missed: of open
+// jobs, of those closed lately, and below posts of ours, such as alerts, that can be
+// answered.
+func (s *state) threadsToRead(ctx context.Context, now time.Time) ([]openThread, error) {
+	rows, err := s.db.QueryContext(ctx, `SELECT thread, channel, ts FROM root WHERE open = 1
+		UNION ALL SELECT * FROM (SELECT thread, channel, ts FROM root WHERE open = 0 AND closed > ?1 ORDER BY closed DESC LIMIT ?2)
+		UNION ALL SELECT * FROM (SELECT thread, channel, ts FROM shown WHERE at > ?1 AND thread NOT IN (SELECT thread FROM root) ORDER BY at DESC LIMIT ?2)`,
+		now.Add(-closedFor).UnixMilli(), maxClosed)
 	if err != nil {
 		return nil, err
 	}
