@@ -47,6 +47,7 @@ var events = []need{
 	{"channel_archive", []string{"channels:read"}},
 	{"channel_left", []string{"channels:read"}},
 	{"channel_unarchive", []string{"channels:read"}},
+	{typeFileGone, []string{"files:read"}},
 	{"group_archive", []string{"groups:read"}},
 	{"group_left", []string{"groups:read"}},
 	{"group_unarchive", []string{"groups:read"}},
