@@ -33,7 +33,7 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 		for n, t := range b.targets(v, threads, joined, r, out.State) {
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
 				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by,
-				After: v.in.Delivery, Took: out.Took, Asked: asked(out.State)}
+				After: v.in.Delivery, Took: out.Took, Asked: asked(out.State, v.shop.policyNow())}
 			s, err := newSend(o)
 			if err != nil {
 				return nil, err
@@ -68,7 +68,7 @@ func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, o
 			continue
 		}
 		o, err := newSend(Outbound{Key: outKey(v.job, s.Seq, n) + "/card", Shop: v.shop.name, Network: t.Network, Thread: t.Thread, Job: v.job, Log: s.Seq,
-			After: v.in.Delivery, Took: out.Took, Asked: asked(s),
+			After: v.in.Delivery, Took: out.Took, Asked: asked(s, policy),
 			Reply: flow.Reply{Seq: s.Seq, Kind: flow.Card, Role: role, Phase: s.Phase, Text: text}})
 		if err != nil {
 			return nil, err
@@ -79,11 +79,11 @@ func (b *Bot) cards(v *visit, l *lane, threads []JobThread, joined *JobThread, o
 }
 
 // asked is the question that a job has open.
-func asked(s *flow.State) Asked {
+func asked(s *flow.State, p flow.Policy) Asked {
 	if s.Asked == nil {
 		return Asked{}
 	}
-	return Asked{Ask: s.Asked.Ask, Question: s.Asked.Question, To: s.Asked.To}
+	return Asked{Ask: s.Asked.Ask, Question: s.Asked.Question, To: s.Asked.To, Speed: flow.SpeedUnit(s, p)}
 }
 
 // outKey is a message's identity for good: sending it again is the same

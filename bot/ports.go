@@ -80,6 +80,7 @@ type Asked struct {
 	Ask      int // counts the questions of the job, as what a choice sends does
 	Question flow.QuestionID
 	To       flow.Role // whose turn it is; "": whoever does the work
+	Speed    string    // unit of the job's dash: mph or km/h
 }
 
 // Network is what every chat network must do: say things. It calls

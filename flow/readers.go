@@ -95,10 +95,7 @@ func yesNo(in *input) string {
 
 // speedUnit is the dash's unit: as answered, else by policy.
 func (t *turn) speedUnit() string {
-	if u := t.s.Value(QUnits); u != "" {
-		return u
-	}
-	return t.env.Policy.Speed
+	return SpeedUnit(t.s, t.env.Policy)
 }
 
 // distanceUnit is the odometer's unit.

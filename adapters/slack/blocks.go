@@ -28,6 +28,7 @@ type post struct {
 	Name    string        `json:",omitempty"` // or their names, where they are on no Slack
 	Form    string        `json:",omitempty"` // form that answers it, "" none
 	Job     string        `json:",omitempty"` // whose question the form answers
+	Speed   string        `json:",omitempty"` // unit of that job's dash, "" not known
 
 	Ask    int       `json:",omitempty"` // number of the question, 0 if it is none
 	To     flow.Role `json:",omitempty"` // whose turn it is

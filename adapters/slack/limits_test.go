@@ -305,7 +305,7 @@ func TestLimitsOfViews(t *testing.T) {
 		}
 	}
 	m.view("home without jobs", homeView(bot.Home{}, nil))
-	for name := range forms() {
+	for name := range forms("km/h") {
 		v, err := formView(formMeta{Form: name, Thread: "T0123456789/C0123456789/1764000000.000100", Job: "k7mw2pd", Ask: 99999, Channel: "C0123456789", Post: "1764000000.000100"})
 		if err != nil {
 			t.Fatal(err)

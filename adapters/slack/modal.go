@@ -22,6 +22,7 @@ type formMeta struct {
 	Thread  string `json:"t"`
 	Job     string `json:"j"`
 	Ask     int    `json:"a"`
+	Speed   string `json:"u,omitempty"` // unit of the dash
 	Channel string `json:"c"`
 	Post    string `json:"m"`
 }
@@ -67,7 +68,7 @@ func (s *Slack) openForm(ctx context.Context, trigger, channel, ts string) (open
 	if err != nil || !ok || r.post.Form == "" {
 		return false, err
 	}
-	m := formMeta{Form: r.post.Form, Thread: r.thread, Job: r.job, Ask: r.post.Ask, Channel: channel, Post: ts}
+	m := formMeta{Form: r.post.Form, Thread: r.thread, Job: r.job, Ask: r.post.Ask, Speed: r.post.Speed, Channel: channel, Post: ts}
 	view, err := formView(m)
 	if err != nil {
 		return false, err
@@ -84,7 +85,7 @@ func formView(m formMeta) (api.ModalViewRequest, error) {
 	if err != nil {
 		return api.ModalViewRequest{}, fmt.Errorf("make form: %w", err)
 	}
-	f, ok := forms()[m.Form]
+	f, ok := forms(m.Speed)[m.Form]
 	if !ok {
 		return api.ModalViewRequest{}, fmt.Errorf("make form: no form %.40q", m.Form)
 	}
@@ -132,7 +133,7 @@ func readForm(raw []byte) (submission, formMeta, error) {
 	if err := json.Unmarshal([]byte(in.View.Meta), &m); err != nil || in.View.Callback != formCallback {
 		return submission{}, formMeta{}, fmt.Errorf("read form: %w", errNoForm)
 	}
-	f, ok := forms()[m.Form]
+	f, ok := forms(m.Speed)[m.Form]
 	if !ok {
 		return submission{}, formMeta{}, fmt.Errorf("read form: %w", errNoForm)
 	}
@@ -143,7 +144,7 @@ func readForm(raw []byte) (submission, formMeta, error) {
 		}
 	}
 	sub := submission{Thread: bot.Thread(m.Thread), Job: m.Job, Errors: map[string]string{}}
-	sub.Texts = f.read(got, sub.Errors)
+	sub.Texts = f.read(m.Speed, got, sub.Errors)
 	return sub, m, nil
 }
 
@@ -164,7 +165,7 @@ func (s *Slack) submitted(ctx context.Context, raw []byte) (submission, error) {
 		return sub, failed("read form", err)
 	}
 	if !ok || r.post.Ask != m.Ask || r.job != m.Job {
-		sub.Errors = map[string]string{forms()[m.Form].fields[0].id: sayClosed}
+		sub.Errors = map[string]string{forms(m.Speed)[m.Form].fields[0].id: sayClosed}
 	}
 	return sub, nil
 }

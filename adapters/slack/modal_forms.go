@@ -2,17 +2,20 @@ package slack
 
 import (
 	"fmt"
+	"maps"
 	"strconv"
 	"strings"
 
 	api "github.com/slack-go/slack"
+
+	"milepost/flow"
 )
 
 // form is what a form asks for and how its answers read when typed.
 type form struct {
 	title  string
 	fields []field
-	read   func(got, errs map[string]string) []string
+	read   func(speed string, got, errs map[string]string) []string // speed: the dash's unit
 }
 
 // field is one thing to be filled in.
@@ -36,8 +39,10 @@ const (
 // option is one of several: what it is called, and what is typed for it.
 type option struct{ label, typed string }
 
-// pairs of readings in one form.
-const formPairs = 5
+const (
+	formPairs = 5  // pairs of readings in one form
+	maxSize   = 60 // letters of a size
+)
 
 // What a tool's value can be: "%s" is the figure.
 var quantities = []option{
@@ -47,7 +52,12 @@ var quantities = []option{
 	{"pulses per mile", "%s pulses/mile"}, {"pulses per km", "%s pulses/km"}, {"axle ratio", "%s axle ratio"},
 }
 
-func forms() map[string]form {
+// forms are all there are, for a dash of that unit; "": not known.
+func forms(speed string) map[string]form {
+	in := ""
+	if speed != "" {
+		in = ", " + speed
+	}
 	size := field{id: "size", label: saySizeLabel, kind: text, need: true, example: "265/70R17 121/118S"}
 	value := []field{
 		{id: "value", label: sayValue, kind: number, need: true, example: "2438"},
@@ -58,8 +68,8 @@ func forms() map[string]form {
 	}
 	readings := form{title: sayReadings, read: readReadings}
 	for i := 1; i <= formPairs; i++ {
-		readings.fields = append(readings.fields, field{id: "dash" + strconv.Itoa(i), label: fmt.Sprintf(sayDash, i), kind: number},
-			field{id: "gps" + strconv.Itoa(i), label: fmt.Sprintf(sayGPS, i), kind: number})
+		readings.fields = append(readings.fields, field{id: "dash" + strconv.Itoa(i), label: fmt.Sprintf(sayDash, i) + in, kind: number},
+			field{id: "gps" + strconv.Itoa(i), label: fmt.Sprintf(sayGPS, i) + in, kind: number})
 	}
 	readings.fields = append(readings.fields, field{id: "parked", label: sayParkedAsk, kind: tick, options: []option{{sayParked, "parked"}}})
 	return map[string]form{
@@ -68,10 +78,10 @@ func forms() map[string]form {
 			{id: "new", label: sayTreadNew, kind: number, example: "12"}, {id: "now", label: sayTreadNow, kind: number, example: "12"},
 			{id: "pressure", label: sayPressure, kind: choice, options: []option{{"as on the placard", "placard pressure"}}},
 			{id: "gears", label: sayGears, kind: choice, options: []option{{"unchanged", "gears unchanged"}, {"changed", "gears changed"}}}}},
-		formPlacard: {title: sayPlacard, fields: append([]field{size}, value...), read: func(got, errs map[string]string) []string {
+		formPlacard: {title: sayPlacard, fields: append([]field{size}, value...), read: func(_ string, got, errs map[string]string) []string {
 			return one(readSize(got, errs), readValue(got, errs))
 		}},
-		formStored: {title: sayStored, fields: value, read: func(got, errs map[string]string) []string { return one(readValue(got, errs)) }},
+		formStored: {title: sayStored, fields: value, read: func(_ string, got, errs map[string]string) []string { return one(readValue(got, errs)) }},
 	}
 }
 
@@ -89,7 +99,7 @@ func (f field) block(first bool) api.Block {
 		e = n
 	case text:
 		p := api.NewPlainTextInputBlockElement(hold, f.id)
-		p.MaxLength, p.FocusOnLoad = 60, first
+		p.MaxLength, p.FocusOnLoad = maxSize, first
 		e = p
 	case choice:
 		e = api.NewOptionsSelectBlockElement(api.OptTypeStatic, plain(f.label, 150), f.id, f.objects()...)
@@ -109,11 +119,10 @@ func (f field) objects() []*api.OptionBlockObject {
 	return list
 }
 
-func readReadings(got, errs map[string]string) []string {
+func readReadings(speed string, got, errs map[string]string) []string {
 	var pairs []string
 	for i := 1; i <= formPairs; i++ {
-		dash, gps := "dash"+strconv.Itoa(i), "gps"+strconv.Itoa(i)
-		a, b := figure(got, dash, "61", errs), figure(got, gps, "65", errs)
+		dash, gps := flow.FieldDash+strconv.Itoa(i), flow.FieldGPS+strconv.Itoa(i)
 		switch {
 		case got[dash] == "" && got[gps] == "":
 		case got[dash] == "":
@@ -121,7 +130,11 @@ func readReadings(got, errs map[string]string) []string {
 		case got[gps] == "":
 			errs[gps] = sayPairHalf
 		default:
-			pairs = append(pairs, a+" "+b)
+			text, wrong := flow.FormPair(got[dash], got[gps], speed)
+			for field, why := range wrong {
+				errs[field+strconv.Itoa(i)] = why
+			}
+			pairs = append(pairs, text)
 		}
 	}
 	texts := one(strings.Join(pairs, ", "))
@@ -134,74 +147,56 @@ func readReadings(got, errs map[string]string) []string {
 	return texts
 }
 
-func readFitted(got, errs map[string]string) []string {
+func readFitted(_ string, got, errs map[string]string) []string {
 	parts := []string{readSize(got, errs)}
-	a, b := figure(got, "new", "12", errs), figure(got, "now", "11", errs)
-	switch {
-	case a == "" && b == "":
-	case a == "":
-		errs["new"] = fmt.Sprintf(sayNumber, "12")
-	case b == "":
-		errs["now"] = fmt.Sprintf(sayNumber, "11")
-	default:
-		parts = append(parts, a+" mm new, "+b+" mm now")
+	if both(got, errs, flow.FieldNew, flow.FieldNow) {
+		text, wrong := flow.FormTread(got[flow.FieldNew], got[flow.FieldNow])
+		maps.Copy(errs, wrong)
+		parts = append(parts, text)
 	}
 	return one(append(parts, got["pressure"], got["gears"])...)
 }
 
 func readSize(got, errs map[string]string) string {
 	s := oneLine(got["size"])
-	if !strings.ContainsAny(s, "0123456789") || length(s) > 60 {
+	if length(s) > maxSize {
 		errs["size"] = saySize
+	} else if why := flow.FormSize(s); why != "" {
+		errs["size"] = why
 	}
 	return s
 }
 
 func readValue(got, errs map[string]string) string {
-	v := figure(got, "value", "2438", errs)
-	if v == "" && errs["value"] == "" {
-		errs["value"] = fmt.Sprintf(sayNumber, "2438")
+	low, high := got[flow.FieldLowest], got[flow.FieldHighest]
+	if !both(got, errs, flow.FieldLowest, flow.FieldHighest) {
+		low, high = "", ""
 	}
-	parts := []string{fmt.Sprintf(unitOf(got["unit"]), v)}
-	if s := figure(got, "step", "1", errs); s != "" {
-		parts = append(parts, "step "+s)
-	}
-	low, high := figure(got, "lowest", "1500", errs), figure(got, "highest", "3000", errs)
-	switch {
-	case low == "" && high == "":
-	case low == "":
-		errs["lowest"] = fmt.Sprintf(sayNumber, "1500")
-	case high == "":
-		errs["highest"] = fmt.Sprintf(sayNumber, "3000")
-	default:
-		parts = append(parts, low+" to "+high)
-	}
-	return strings.Join(parts, ", ")
+	text, wrong := flow.FormValue(got[flow.FieldValue], whatOf(got["unit"]), got[flow.FieldStep], low, high)
+	maps.Copy(errs, wrong)
+	return text
 }
 
-// unitOf is the pattern of a quantity; one that is none of ours is left away.
-func unitOf(typed string) string {
-	for _, q := range quantities {
-		if q.typed == typed {
-			return typed
+// both says whether two fields that belong together are filled in. Where only one
+// is, the other's error says so.
+func both(got, errs map[string]string, a, b string) bool {
+	for _, x := range [][2]string{{a, b}, {b, a}} {
+		if got[x[0]] == "" && got[x[1]] != "" {
+			errs[x[0]] = sayBoth
 		}
 	}
-	return "%s"
+	return got[a] != "" && got[b] != ""
 }
 
-// figure is a number above 0 as it is typed, "" if there is none. Slack gives a
-// number input's value with a point, whatever the person's language.
-func figure(got map[string]string, id, example string, errs map[string]string) string {
-	s := got[id]
-	if s == "" {
-		return ""
+// whatOf is what a value is said to be, in words; what is none of ours is left
+// away.
+func whatOf(typed string) string {
+	for _, q := range quantities {
+		if q.typed == typed {
+			return strings.TrimPrefix(typed, "%s ")
+		}
 	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil || !(v > 0 && v < 1e7) || len(s) > 20 {
-		errs[id] = fmt.Sprintf(sayNumber, example)
-		return ""
-	}
-	return strconv.FormatFloat(v, 'f', -1, 64)
+	return ""
 }
 
 // one joins what is there to one text.

@@ -9,7 +9,7 @@ const (
 	sayClosed    = "This step is no longer open: nothing was taken. Close the form and go on in the thread."
 	sayPairHalf  = "Dash and GPS belong together: fill in both, or neither."
 	sayPairNone  = "At least one pair."
-	sayNumber    = "A number above 0, such as %s."
+	sayBoth      = "The two belong together: fill in both, or neither."
 	saySize      = "The size as it stands on the tyre, such as 265/70R17."
 	sayShop      = "Open jobs of the shop"
 	sayMine      = "Your open jobs"

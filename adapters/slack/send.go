@@ -153,7 +153,7 @@ func (s *Slack) post(out *bot.Outbound) *post {
 		s.call(p, out)
 	}
 	if p.Form = formFor(out); p.Form != "" {
-		p.Job = out.Job
+		p.Job, p.Speed = out.Job, out.Asked.Speed
 	}
 	return p
 }

@@ -26,7 +26,7 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	}
 	var ms []measure
 	for _, x := range measures(ts) {
-		if (x.unit == "" || x.unit == ratioTo1) && !x.fig.bad && small(x.fig) >= 1.5 && small(x.fig) <= 8 && (x.fig.decimals > 0 || x.unit == ratioTo1 || x.fig.twoWay) {
+		if (x.unit == "" || x.unit == RatioTo1) && !x.fig.bad && small(x.fig) >= 1.5 && small(x.fig) <= 8 && (x.fig.decimals > 0 || x.unit == RatioTo1 || x.fig.twoWay) {
 			ms = append(ms, x)
 		}
 	}

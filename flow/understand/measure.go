@@ -30,7 +30,7 @@ const (
 	pound      = "lb"
 	turn       = "turns"
 	second     = "s"
-	ratioTo1   = ":1"
+	RatioTo1   = ":1"
 )
 
 // measures finds every figure that is not part of a word, with its unit.
@@ -70,7 +70,7 @@ func unitAt(ts []token, i int) (string, int) {
 		return "", 0
 	case ":":
 		if n := at(ts, i+1); n.kind == number && n.text == "1" {
-			return ratioTo1, 2
+			return RatioTo1, 2
 		}
 		return "", 0
 	case "(", "[":
@@ -82,7 +82,7 @@ func unitAt(ts []token, i int) (string, int) {
 		return "", 0
 	}
 	if t.text == "to" && at(ts, i+1).text == "1" || t.text == "to" && at(ts, i+1).text == "one" {
-		return ratioTo1, 2
+		return RatioTo1, 2
 	}
 	u, n, ok := englishUnits.find(ts, i)
 	if !ok {

@@ -88,6 +88,17 @@ func piecewise(text string, ctx Context, ask *Ask) []Match[Reading] {
 	return out
 }
 
+// IsSpeed says whether a figure can be a vehicle's speed in a unit, that of the
+// dash where it has none of its own.
+func IsSpeed(v float64, unit, dash string) bool { return v >= minSpeed && v <= topSpeed(unit, dash) }
+
+func topSpeed(unit, dash string) float64 {
+	if unit == KmH || unit != MPH && dash == KmH {
+		return maxKmH
+	}
+	return maxMPH
+}
+
 // finish turns a pair into a reading, or asks.
 func (p *pairing) finish(q pair) (Match[Reading], *Ask) {
 	var m Match[Reading]
@@ -111,10 +122,7 @@ func (p *pairing) finish(q pair) (Match[Reading], *Ask) {
 	if ua != ub {
 		return m, p.mixed(said, dash, gps, ua, ub)
 	}
-	top := float64(maxMPH)
-	if ua == KmH {
-		top = maxKmH
-	}
+	top := topSpeed(ua, "")
 	shown := plain(dash) + "/" + plain(gps)
 	ratio := dash / gps
 	switch {

@@ -181,7 +181,7 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 		s.Value, s.Unit, s.Quantity = v, pulseMile, PulsesPerMile
 	case pulseKm:
 		s.Value, s.Unit, s.Quantity = v, pulseKm, PulsesPerKm
-	case ratioTo1:
+	case RatioTo1:
 		s.Value, s.Quantity, s.TypedIn = v, AxleRatio, ""
 	case percent:
 		if ask := s.percentage(ts, m, said); ask != nil {

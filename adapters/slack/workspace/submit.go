@@ -23,6 +23,18 @@ func (w *Workspace) stack(user string) (list []*view) {
 // itself refuses (a required input left empty, too long, no number) comes back as Err without the app hearing of it.
 func (u *User) Submit(viewID string, values map[string]string) Answer {
 	u.w.t.Helper()
+	return u.submit(viewID, values, false)
+}
+
+// SubmitLax sends it from a client that does not look at numbers: what is typed into a number input goes out as it is. What a
+// client makes of a decimal comma or a unit there is documented nowhere.
+func (u *User) SubmitLax(viewID string, values map[string]string) Answer {
+	u.w.t.Helper()
+	return u.submit(viewID, values, true)
+}
+
+func (u *User) submit(viewID string, values map[string]string, lax bool) Answer {
+	u.w.t.Helper()
 	w := u.w
 	w.mu.Lock()
 	v := w.views[viewID]
@@ -31,7 +43,7 @@ func (u *User) Submit(viewID string, values map[string]string) Answer {
 		w.t.Errorf("workspace: %s has no form %s", u.id, viewID)
 		return Answer{Err: "no such view"}
 	}
-	state, inputs, fault := filled(v.content, values)
+	state, inputs, fault := filled(v.content, values, lax)
 	if fault != "" {
 		w.mu.Unlock()
 		return Answer{Err: fault}
@@ -55,7 +67,7 @@ func (u *User) Submit(viewID string, values map[string]string) Answer {
 }
 
 // filled is the state of a view's inputs and their block ids, or why the client does not send it.
-func filled(content obj, values map[string]string) (state obj, inputs []string, fault string) {
+func filled(content obj, values map[string]string, lax bool) (state obj, inputs []string, fault string) {
 	state = obj{}
 	raw, _ := json.Marshal(content["blocks"])
 	list, _ := parse(raw)
@@ -86,7 +98,7 @@ func filled(content obj, values map[string]string) (state obj, inputs []string, 
 			if isInput && block["optional"] != true && empty(s) {
 				return nil, nil, "required: " + action
 			}
-			if why := tooLong(e, s); why != "" {
+			if why := tooLong(e, s); why != "" && !(lax && e["type"] == "number_input") {
 				return nil, nil, why + ": " + action
 			}
 			if state[id] == nil {
