@@ -300,33 +300,6 @@ func (s *Slack) call1(ctx context.Context, row string, a *aim, p *post) (string,
 	return ts, err
 }
 
-// newRoot gives a thread whose first message was deleted another one: its card
-// anew. Where no card is known, what is said goes to the channel.
-func (s *Slack) newRoot(ctx context.Context, a *aim) error {
-	s.log.Warn("a thread's first message is gone; it begins anew", "channel", a.channel)
-	card, ok, err := s.state.uproot(ctx, a.thread, a.root)
-	if err != nil {
-		return failed("begin thread anew", err)
-	}
-	key := a.thread + "/after/" + a.root
-	a.root = ""
-	if !ok {
-		return nil
-	}
-	as := *a
-	as.card = true
-	m := render(&card.post)
-	ts, err := s.postMessage(ctx, rowID(key), as, m)
-	if err != nil {
-		return err
-	}
-	card.ts, a.root = ts, ts
-	if err := s.state.replant(context.WithoutCancel(ctx), card); err != nil {
-		return failed("begin thread anew", err)
-	}
-	return nil
-}
-
 func (s *Slack) postMessage(ctx context.Context, row string, a aim, m message) (string, error) {
 	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionDisableMarkdown(),
 		api.MsgOptionDisableLinkUnfurl(), api.MsgOptionDisableMediaUnfurl(), api.MsgOptionMetadata(metadata(row, a))}
