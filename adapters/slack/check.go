@@ -23,7 +23,7 @@ func (s *Slack) Check(ctx context.Context) []bot.Finding {
 	f := &findings{}
 	granted, date, ok := s.checkBot(ctx, f)
 	if ok {
-		f.scopes(granted)
+		f.scopes(granted.scopes)
 	}
 	if s.cfg.EventsAddr == "" {
 		s.checkApp(ctx, f)
@@ -32,9 +32,7 @@ func (s *Slack) Check(ctx context.Context) []bot.Finding {
 		f.clock(date)
 	}
 	if ok {
-		for _, c := range s.cfg.Patterns {
-			s.checkChannel(ctx, f, c)
-		}
+		s.checkChannels(ctx, f, granted.team)
 	}
 	return f.list
 }
@@ -49,27 +47,34 @@ func (f *findings) bad(mend, what string, a ...any) {
 	f.list = append(f.list, bot.Finding{Area: NetworkName, What: fmt.Sprintf(what, a...), Mend: mend})
 }
 
+// grant is what the bot token is good for: in which workspace, with which scopes.
+type grant struct {
+	team   string
+	scopes []string
+}
+
 // checkBot asks with the bot token who we are; the answer tells the scopes too.
-func (s *Slack) checkBot(ctx context.Context, f *findings) (granted []string, date string, ok bool) {
+func (s *Slack) checkBot(ctx context.Context, f *findings) (granted grant, date string, ok bool) {
 	h, r, err := s.authTest(ctx, s.cfg.BotToken)
 	switch c := code(err); {
 	case slices.Contains(grave, c):
 		f.bad("install the app again and put the new bot token (OAuth & Permissions, xoxb-…) in its place", "bot token refused: %s", c)
-		return nil, "", false
+		return grant{}, "", false
 	case err != nil:
 		f.bad("see that this machine reaches Slack's address, then try again", "auth.test with the bot token: %s", plainly(err))
-		return nil, "", false
+		return grant{}, "", false
 	case r.BotID == "" || r.UserID == "":
 		f.bad("use the bot token (xoxb-…) of OAuth & Permissions", "the token is of no bot")
-		return nil, "", false
+		return grant{}, "", false
 	}
+	granted.team = r.TeamID
 	f.ok("bot token is of %s (%s) in workspace %s (%s)", r.User, r.UserID, r.Team, r.TeamID)
 	if s.cfg.Team != "" && s.cfg.Team != r.TeamID {
 		f.bad("configure team = "+r.TeamID+", or the token of the other workspace", "the configured workspace is %s, the token is of %s", s.cfg.Team, r.TeamID)
 	}
 	for _, x := range strings.Split(h.Get("X-OAuth-Scopes"), ",") {
 		if x = strings.TrimSpace(x); x != "" {
-			granted = append(granted, x)
+			granted.scopes = append(granted.scopes, x)
 		}
 	}
 	return granted, h.Get("Date"), true
@@ -144,27 +149,54 @@ func (f *findings) clock(date string) {
 	}
 }
 
-// checkChannel looks at a configured channel.
-func (s *Slack) checkChannel(ctx context.Context, f *findings, pattern string) {
-	id := channelOf(pattern)
+// checkChannels looks at the channels of the configuration, each once: those that
+// give a role, and those where something is said that nobody asked for.
+func (s *Slack) checkChannels(ctx context.Context, f *findings, team string) {
+	var channels []string
+	uses := map[string][]string{}
+	for _, x := range []struct {
+		use  string
+		list []string
+	}{{"gives a role", s.cfg.Patterns}, {"is sent alerts or the digest", s.cfg.Posts}} {
+		for _, c := range x.list {
+			if !slices.Contains(channels, c) {
+				channels = append(channels, c)
+			}
+			if !slices.Contains(uses[c], x.use) {
+				uses[c] = append(uses[c], x.use)
+			}
+		}
+	}
+	for _, c := range channels {
+		use := strings.Join(uses[c], ", ")
+		if of, _, named := strings.Cut(c, "/"); named && of != team {
+			f.bad("configure a channel of workspace "+team+", or the token of the other one", "channel %s, which %s, is of another workspace than the token", c, use)
+			continue
+		}
+		s.checkChannel(ctx, f, channelOf(c), use)
+	}
+}
+
+// checkChannel looks at a channel and what it is used for.
+func (s *Slack) checkChannel(ctx context.Context, f *findings, id, use string) {
 	if !isID(id) {
-		f.bad("configure the channel's id (C…), which stands at the foot of the channel's details", "channel %.80q is no id", pattern)
+		f.bad("configure the channel's id (C…), which stands at the foot of the channel's details", "channel %.80q, which %s, is no id", id, use)
 		return
 	}
 	c, err := s.api.GetConversationInfoContext(ctx, conversation(id))
 	invite := "invite the app: /invite @milepost in that channel"
 	switch {
 	case code(err) == "channel_not_found":
-		f.bad(invite+"; or mend its id", "channel %s is not there, or private and without us", id)
+		f.bad(invite+"; or mend its id", "channel %s, which %s, is not there, or private and without us", id, use)
 	case code(err) == "missing_scope":
-		f.bad("grant the missing scope, see above", "channel %s can't be looked at: a scope is missing", id)
+		f.bad("grant the missing scope, see above", "channel %s, which %s, can't be looked at: a scope is missing", id, use)
 	case err != nil:
-		f.bad("try again", "channel %s: %s", id, plainly(err))
+		f.bad("try again", "channel %s, which %s: %s", id, use, plainly(err))
 	case c.IsArchived:
-		f.bad("unarchive it, or take it out of the configuration", "channel %s (%s) is archived", id, c.Name)
+		f.bad("unarchive it, or take it out of the configuration", "channel %s (%s), which %s, is archived", id, c.Name, use)
 	case !c.IsMember && !c.IsIM:
-		f.bad(invite, "the app is not in channel %s (%s)", id, c.Name)
+		f.bad(invite, "the app is not in channel %s (%s), which %s", id, c.Name, use)
 	default:
-		f.ok("the app is in channel %s (%s)", id, c.Name)
+		f.ok("the app is in channel %s (%s), which %s", id, c.Name, use)
 	}
 }

@@ -24,6 +24,13 @@ func TestCheck(t *testing.T) {
 			w.User("kim").Archive("bay")
 			c.Patterns = []string{w.Channel("shop"), w.Team() + "/" + w.Channel("yard"), w.Channel("office"), w.Channel("bay"), "#shop"}
 		}, []string{"not in channel", "not there, or private", "is archived", "is no id"}, []string{"/invite", "/invite", "unarchive", "the channel's id"}},
+		{"where something is said", func(w *workspace.Workspace, c *Config) {
+			w.User("kim").Archive("bay")
+			c.Patterns = []string{w.Channel("shop")}
+			c.Posts = []string{w.Team() + "/" + w.Channel("shop"), w.Team() + "/" + w.Channel("yard"), w.Team() + "/" + w.Channel("bay"), "T0FAR/C0FAR", w.Channel("office")}
+		}, []string{"not in channel C0YARD (yard), which is sent alerts or the digest", "C0BAY (bay), which is sent alerts or the digest, is archived",
+			"T0FAR/C0FAR, which is sent alerts or the digest, is of another workspace", "C0OFFICE, which is sent alerts or the digest, is not there, or private"},
+			[]string{"/invite", "unarchive", "workspace T0SHOP", "/invite"}},
 		{"revoked", func(w *workspace.Workspace, _ *Config) { w.RevokeToken("token_revoked") },
 			[]string{"bot token refused: token_revoked", "app token refused: token_revoked"}, []string{"install the app again", "app-level token"}},
 		{"wrong app token", func(_ *workspace.Workspace, c *Config) { c.AppToken = "xapp-1-wrong" }, []string{"app token refused: invalid_auth"}, []string{"connections:write"}},

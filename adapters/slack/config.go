@@ -25,7 +25,8 @@ type Config struct {
 
 	Dir string // where inbox and marks are kept
 
-	Patterns []string               // channels (C…) that give their members a role; elsewhere the first counts that a person is in
+	Patterns []string               // channels (C…, or TEAM/C…) that give their members a role; elsewhere the first counts that a person is in
+	Posts    []string               // channels that alerts and digests go to; tried by Check
 	May      func(user string) bool // named by the configuration: no channel gives them a role elsewhere; nil: nobody is
 	Boards   Boards                 // the home view; nil: that of who hears, if it has one
 

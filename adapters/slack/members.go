@@ -95,6 +95,9 @@ func (s *Slack) room(ctx context.Context, channel, user string) (string, error) 
 		return channel, nil
 	}
 	for _, p := range s.cfg.Patterns {
+		if of, _, named := strings.Cut(p, "/"); named && of != s.me.Team {
+			continue
+		}
 		in, err := s.member(ctx, channelOf(p), user)
 		if err != nil {
 			return "", err

@@ -24,15 +24,13 @@ func wireSlack(c *config, k kit) (network, error) {
 		APIURL:        c.slack.api,
 		Team:          c.slack.team,
 		Dir:           k.own(slack.NetworkName),
+		Patterns:      c.slackChannels(),
+		Posts:         c.posts(slack.NetworkName),
 		May:           c.mayOnSlack,
 		MaxFile:       c.maxFile(),
 		Blobs:         k.blobs,
 		Program:       program(),
 		Log:           k.log,
-	}
-	for _, place := range c.slackChannels() {
-		_, channel, _ := strings.Cut(place, "/")
-		sc.Patterns = append(sc.Patterns, channel) // the adapter serves one workspace
 	}
 	s, err := slack.New(sc)
 	if err != nil {

@@ -112,3 +112,34 @@ func TestSlackChannels(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// Check looks at the channels that alerts and digests go to. They are a shop's,
+// with one shop too.
+func TestCheckSlackPosts(t *testing.T) {
+	w := workspace.New(t, workspace.Options{})
+	t.Setenv("WS_APP", w.AppToken())
+	t.Setenv("WS_BOT", w.BotToken())
+	w.User("kim").Archive("bay")
+	file := filepath.Join(t.TempDir(), "serve.toml")
+	head := fmt.Sprintf("%%s[store]\nsqlite = \"data\"\n[log]\nmetrics_addr = \"127.0.0.1:0\"\n[slack]\nsocket_mode = true\napp_token_env = \"WS_APP\"\n"+
+		"bot_token_env = \"WS_BOT\"\napi_url = %q\nteam = %q\n%%s", w.APIURL(), w.Team())
+	for text, want := range map[string][]string{
+		fmt.Sprintf(head, "", "[[shop]]\nname = \"north\"\ndigest = [\"C0BAY\"]\n[shop.alerts]\nhelper = [\"T0SHOP/C0YARD\"]\nsupervisor = [\"C0SHOP\"]\n"): {
+			"MEND slack: channel C0BAY (bay), which is sent alerts or the digest, is archived\n     unarchive it",
+			"MEND slack: the app is not in channel C0YARD (yard), which is sent alerts or the digest\n     invite the app",
+			"OK   slack: the app is in channel C0SHOP (shop), which is sent alerts or the digest"},
+		fmt.Sprintf(head, "", "[alerts]\nhelper = [\"C0YARD\"]\n"):     {"alerts: there is no such key"},
+		fmt.Sprintf(head, "digest = [\"C0YARD\"]\n", ""):               {"digest: there is no such key"},
+		fmt.Sprintf(head, "", "[slack.alerts]\nhelper = [\"C0YARD\"]"): {"alerts: there is no such key"},
+	} {
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got, code := called("check", "--config", file)
+		for _, words := range want {
+			if code == exitDone || !strings.Contains(got, words) {
+				t.Errorf("%d\n%s\nlacks %q", code, got, words)
+			}
+		}
+	}
+}
