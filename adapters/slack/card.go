@@ -156,8 +156,17 @@ func (s *Slack) change(ctx context.Context, channel, ts string) error {
 	if err != nil || !ok {
 		return err
 	}
+	row, err := s.state.rowOf(ctx, channel, ts)
+	if err != nil {
+		return err
+	}
 	m := render(&r.post)
-	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionDisableMarkdown(), api.MsgOptionBlocks(m.blocks...)}
+	// Without parse=none Slack makes links of words here, unlike in chat.postMessage,
+	// and mrkdwn is none of its arguments (docs.slack.dev, chat.update).
+	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionParse(false), api.MsgOptionBlocks(m.blocks...)}
+	if row != "" {
+		o = append(o, api.MsgOptionMetadata(metadata(row, aim{thread: r.thread, card: r.post.Kind == flow.Card})))
+	}
 	_, _, _, err = s.api.UpdateMessageContext(ctx, channel, ts, o...)
 	switch {
 	case err == nil:

@@ -146,6 +146,12 @@ func (s *state) sentAs(ctx context.Context, key string) (ts, more string, tried 
 	return ts, more, err == nil, err
 }
 
+// rowOf gives the opaque id in a post's metadata, "" if it is not known.
+func (s *state) rowOf(ctx context.Context, channel, ts string) (row string, err error) {
+	err = s.db.QueryRowContext(ctx, "SELECT row FROM sent WHERE channel = ? AND ts = ?", channel, ts).Scan(&row)
+	return row, own.IgnoreNone(err)
+}
+
 // trying notes that a message is about to be sent.
 func (s *state) trying(ctx context.Context, key, row, channel string) error {
 	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO sent (key, row, channel, at) VALUES (?, ?, ?, ?)", key, row, channel, time.Now().UnixMilli())

@@ -194,33 +194,6 @@ func (w *Workspace) own(c *call, refuse string) (*channel, *message, string) {
 	return ch, m, ""
 }
 
-// updateMessage is chat.update: text without blocks takes the blocks away; only blocks leaves no "(edited)" (docs.slack.dev).
-func (w *Workspace) updateMessage(c *call) (obj, string) {
-	ch, m, bad := w.own(c, "cant_update_message")
-	if bad != "" {
-		return nil, bad
-	}
-	b, bad := w.content(c, 4000)
-	if bad != "" {
-		return nil, bad
-	}
-	previous := w.render(ch, m, false)
-	if c.args.Has("text") {
-		m.text = b.text
-		m.editedTS = w.ts()
-	}
-	m.past = append([]json.RawMessage{m.blocks}, m.past...)
-	m.blocks = w.withIDs(b.blocks)
-	if c.args.Has("attachments") || b.blocks == nil {
-		m.attachments = b.attachments
-	}
-	if b.metadata != nil {
-		m.metadata = b.metadata
-	}
-	w.changed(ch, m, previous)
-	return obj{"channel": ch.id, "ts": m.ts, "text": m.text, "message": w.render(ch, m, true)}, ""
-}
-
 func (w *Workspace) deleteMessage(c *call) (obj, string) {
 	ch, m, bad := w.own(c, "cant_delete_message")
 	if bad != "" {
