@@ -55,21 +55,24 @@ const maxTries = 8
 // *Error; its Sentence may be shown.
 func (b *Bot) Handle(ctx context.Context, in Inbound) error {
 	start := time.Now()
-	repeat, err := b.handle(ctx, in)
-	b.cfg.Measure.Turn(in.Network, turnOutcome(err, repeat), time.Since(start))
+	t, err := b.handle(ctx, in)
+	b.cfg.Measure.Turn(in.Network, t.outcome(err), time.Since(start))
+	if err == nil && t.refused {
+		b.cfg.Measure.Refused(in.Network, t.first)
+	}
 	return err
 }
 
-func (b *Bot) handle(ctx context.Context, in Inbound) (repeat bool, err error) {
+func (b *Bot) handle(ctx context.Context, in Inbound) (tally, error) {
 	v, err := b.receive(ctx, in)
 	if err != nil {
-		return false, err
+		return tally{}, err
 	}
 	if b.recent.has(v.shop.name, v.key) {
-		return true, nil
+		return tally{repeat: true}, nil
 	}
 	if err := b.route(ctx, v); err != nil {
-		return false, err
+		return tally{}, err
 	}
 	if v.desk != nil {
 		err = v.desk(ctx, v)
@@ -77,13 +80,13 @@ func (b *Bot) handle(ctx context.Context, in Inbound) (repeat bool, err error) {
 		err = b.inJob(ctx, v)
 	}
 	if errors.Is(err, ErrDelivered) {
-		repeat, err = true, nil // dealt with before: nothing to add
+		v.tally, err = tally{repeat: true}, nil // dealt with before: nothing to add
 	}
 	if err != nil {
-		return false, failed("handle message", err)
+		return v.tally, failed("handle message", err)
 	}
 	b.recent.add(v.shop.name, v.key)
-	return repeat, nil // 6 acknowledge; what is to be sent is on its way
+	return v.tally, nil // 6 acknowledge; what is to be sent is on its way
 }
 
 // inJob takes a message through its job's lane. If the job has moved on
@@ -175,6 +178,7 @@ func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out fl
 	if err := b.commit(ctx, batch); err != nil {
 		return err
 	}
+	v.refused = slices.ContainsFunc(out.Replies, func(r flow.Reply) bool { return r.Kind == flow.Refusal })
 	closed := l.state.Phase != flow.PhaseClosed && next.state.Phase == flow.PhaseClosed
 	l.folded = next
 	if batch.Thread != nil {

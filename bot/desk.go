@@ -263,6 +263,9 @@ func (b *Bot) deskEntry(ctx context.Context, v *visit, kind string, data any, r 
 		again.Delivery = v.key
 		err = b.shopSend(ctx, s, &again, []send{o}, shopEntry{kind: kind, role: v.role, data: data, net: v.in.SentAt,
 			items: []flow.Item{{Label: flow.ItemIdentity, Content: string(v.in.From)}}})
+		if err == nil {
+			v.refused = r.Kind == flow.Refusal
+		}
 		if err == nil && done != nil {
 			done(s)
 		}
@@ -283,5 +286,6 @@ func (b *Bot) apologise(ctx context.Context, v *visit, fault *Error) error {
 	if err != nil && !errors.Is(err, ErrDelivered) {
 		return fmt.Errorf("apologise: %w", err)
 	}
+	v.tally = tally{fault: true}
 	return nil
 }

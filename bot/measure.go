@@ -8,9 +8,16 @@ import (
 // Measure takes the figures of what happens. It names networks and outcomes,
 // never a job, a person or a vehicle.
 type Measure interface {
-	// Turn: a message was taken through, and how it ended: done, repeat,
-	// refused (by the store or a bound, to come again) or failed.
+	// Turn: a message was taken through, and how it ended: done, repeat (it was
+	// known), refused (not taken: the store or a bound stood against it and it comes
+	// again, or it was no message) or failed (by a fault of the program, whether
+	// that could be said in the conversation or not). What is refused to a person
+	// is done.
 	Turn(network, outcome string, took time.Duration)
+	// Refused: what a person wanted by a message was refused. first: he was turned
+	// away, having no role here or none for anything he could do, for the first
+	// time that day.
+	Refused(network string, first bool)
 	// Sent: one try to send, and how it ended: sent, retry or dropped.
 	Sent(network, outcome string, took time.Duration)
 }
@@ -31,13 +38,24 @@ type noMeasure struct{}
 
 func (noMeasure) Turn(string, string, time.Duration) {}
 func (noMeasure) Sent(string, string, time.Duration) {}
+func (noMeasure) Refused(string, bool)               {}
 
-// turnOutcome says how a turn ended.
-func turnOutcome(err error, repeat bool) string {
+// tally is what is counted of a message, as far as its error does not say it.
+type tally struct {
+	repeat  bool // it was known
+	fault   bool // the program failed at it, which has been said
+	refused bool // to whoever wrote it
+	first   bool // and he was turned away, for the first time that day
+}
+
+// outcome says how a turn ended.
+func (t tally) outcome(err error) string {
 	var e *Error
 	switch {
-	case err == nil && repeat:
+	case err == nil && t.repeat:
 		return TurnRepeat
+	case err == nil && t.fault:
+		return TurnFailed
 	case err == nil:
 		return TurnDone
 	case errors.As(err, &e) && e.Kind != Internal:

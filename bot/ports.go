@@ -122,6 +122,21 @@ type Forgotten struct {
 	People  []Identity
 }
 
+// Receiver is the ability to say what of what came in is not dealt with.
+type Receiver interface {
+	// Inbox gives it as it stands now. Contact is there with an error too: that of
+	// a network that does not run, say.
+	Inbox(ctx context.Context) (Inbox, error)
+}
+
+// Inbox is what came in over a network and is not dealt with.
+type Inbox struct {
+	Waiting int       // messages to be handled
+	Unread  int       // that can't be read: kept for a key that may come, or for the operator
+	Aside   int       // that could not be handled, time and again, and are tried no more
+	Contact time.Time // when the network was last heard; zero: not since the start
+}
+
 // Finding is one thing that was looked at when a configuration was tried.
 type Finding struct {
 	Area string // matrix, slack, store

@@ -30,6 +30,8 @@ type visit struct {
 	codeHash string // of a guest code that some job has given out
 	file     *flow.File
 	desk     func(context.Context, *visit) error // answered outside any job; nil: in the job
+
+	tally // what becomes of it, for the figures
 }
 
 // Bounds of what an adapter may hand over, in bytes. Longer ones are no

@@ -51,6 +51,7 @@ func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) err
 		day := s.day(b.now())
 		entries := s.days.turn(day)
 		first := s.days.count(v.in.From, b.cfg.Limits.Strangers)
+		counted := tally{refused: true, first: first}
 		key, role := strangerKey(s, day, v.in.From), flow.Stranger
 		if n := s.days.People[v.in.From]; v.coded && n > 0 && n <= codeTries {
 			// Whoever holds a code mistypes it: he is told, and not shut out.
@@ -64,6 +65,7 @@ func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) err
 		if !first {
 			silent(key)
 			if len(entries) == 0 {
+				v.tally = counted
 				return nil
 			}
 		}
@@ -86,6 +88,7 @@ func (b *Bot) refuse(ctx context.Context, v *visit, silent func(key string)) err
 			return err
 		}
 		s.days.dirty = false
+		v.tally = counted
 		return nil
 	})
 }

@@ -67,11 +67,13 @@ func TestKeysVeryLate(t *testing.T) {
 	if got := texts(r.ear.all()); slices.ContainsFunc(got, func(s string) bool { return strings.HasPrefix(s, "without") }) {
 		t.Errorf("what is behind has waited for the key: %q", got)
 	}
+	r.inbox("without their keys", func(in bot.Inbox) bool { return in.Unread == 2 && in.Waiting == 0 && in.Aside == 0 })
 	r.again() // the key comes after a start
 	r.ear.wait(t, 40*time.Second, 1, func(in bot.Inbound) bool { return in.Text == "without, too" })
 	if got := texts(r.ear.wait(t, time.Second, 1, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "without") })); !slices.Equal(got, []string{"without", "without, too"}) {
 		t.Errorf("late: %q", got)
 	}
+	r.inbox("all read", func(in bot.Inbox) bool { return in == bot.Inbox{Contact: in.Contact} })
 }
 
 // Redacted messages of an encrypted room are not complained about.

@@ -52,6 +52,13 @@ func (m *Matrix) Ready() error {
 	return nil
 }
 
+// contact is when it last worked, zero if it did not yet.
+func (h *health) contact() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.worked
+}
+
 // stands keeps whether it works, and why not.
 func (h *health) stands(err error) {
 	h.mu.Lock()

@@ -43,6 +43,8 @@ type Slack struct {
 	since   time.Time          // since when
 	full    bool               // what comes can't be stored
 	heardAt string             // address where requests are heard
+	ears    *ears              // of Run, while it runs; nil: it does not
+	contact time.Time          // when Slack was heard last before that
 
 	people people
 	alone  alone
@@ -241,6 +243,7 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 		return err
 	}
 	s.begin(ctx, st, me)
+	defer s.hears(e)()
 	h := &hearing{s: s, st: st, hear: hear, ears: e}
 	tasks.Go(func() { in.run(ctx, h.row) })
 	tasks.Go(func() { e.catchUp(ctx) })

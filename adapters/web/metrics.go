@@ -38,24 +38,36 @@ type metrics struct {
 	turnTook *prometheus.HistogramVec
 	sends    *prometheus.CounterVec
 	sentTook *prometheus.HistogramVec
+	refused  *prometheus.CounterVec
+	people   *prometheus.CounterVec
 }
 
-func newMetrics(networks []string, depths func() bot.Depths) *metrics {
+func newMetrics(c Config) *metrics {
 	both := []string{labelNetwork, labelOutcome}
 	m := &metrics{
 		registry: prometheus.NewRegistry(),
-		networks: slices.Clone(networks),
+		networks: slices.Clone(c.Networks),
 		turns: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "milepost_turns_total",
-			Help: "Messages taken through, by how it ended: done, repeat, refused or failed."}, both),
+			Help: "Messages taken through, by how it ended: done; repeat, known already; refused, not taken because the store or a bound stood against it, " +
+				"and to come again, or because it was no message; failed, by a fault of the program. What is refused to a person is done: see milepost_refused_messages_total."}, both),
 		turnTook: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "milepost_turn_seconds",
 			Help: "Time a message took, until it was durably stored.", Buckets: turnBuckets}, []string{labelNetwork}),
 		sends: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "milepost_sends_total",
 			Help: "Tries to send a message, by how it ended: sent, retry or dropped."}, both),
 		sentTook: prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "milepost_send_seconds",
 			Help: "Time a try to send took.", Buckets: sentBuckets}, []string{labelNetwork}),
+		refused: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "milepost_refused_messages_total",
+			Help: "Messages by which somebody wanted what is refused to him: all of people who are turned away, answered or not, and those that a job or the desk " +
+				"answered with a refusal: not with that role, a closed gate, a file that can't be taken."}, []string{labelNetwork}),
+		people: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "milepost_refused_people_total",
+			Help: "People turned away, having no role here or none for anything they could do, each once a day. Those beyond the day's limit are not told apart and not counted."},
+			[]string{labelNetwork}),
 	}
-	m.registry.MustRegister(m.turns, m.turnTook, m.sends, m.sentTook, collectors.NewGoCollector(),
-		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), &depthCollector{depths: depths})
+	m.registry.MustRegister(m.turns, m.turnTook, m.sends, m.sentTook, m.refused, m.people, collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), &depthCollector{depths: c.Depths})
+	if c.Inbox != nil {
+		m.registry.MustRegister(&inboxCollector{networks: m.networks, inbox: c.Inbox, began: time.Now()})
+	}
 	for _, n := range m.networks { // a figure that is nought is there too
 		for _, o := range turnOutcomes {
 			m.turns.WithLabelValues(n, o)
@@ -63,6 +75,8 @@ func newMetrics(networks []string, depths func() bot.Depths) *metrics {
 		for _, o := range sentOutcomes {
 			m.sends.WithLabelValues(n, o)
 		}
+		m.refused.WithLabelValues(n)
+		m.people.WithLabelValues(n)
 	}
 	return m
 }
@@ -87,6 +101,15 @@ func (m *metrics) sent(network, outcome string, took time.Duration) {
 	network = known(network, m.networks)
 	m.sends.WithLabelValues(network, known(outcome, sentOutcomes)).Inc()
 	m.sentTook.WithLabelValues(network).Observe(took.Seconds())
+}
+
+// refuse is bot.Measure's Refused.
+func (m *metrics) refuse(network string, first bool) {
+	network = known(network, m.networks)
+	m.refused.WithLabelValues(network).Inc()
+	if first {
+		m.people.WithLabelValues(network).Inc()
+	}
 }
 
 // depthCollector reads the queues when it is asked.

@@ -27,6 +27,10 @@ type Config struct {
 	Parts  []Part
 	Depths func() bot.Depths // the queues; nil: empty
 
+	// Inbox gives what of a network has come in and is not dealt with; an error
+	// that is errors.ErrUnsupported where nothing is known of it. nil: of none.
+	Inbox func(ctx context.Context, network string) (bot.Inbox, error)
+
 	Log *slog.Logger // nil: nothing is logged
 }
 
@@ -70,7 +74,7 @@ func Listen(ctx context.Context, c Config) (*Server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("health and metrics: %w", err)
 	}
-	s := &Server{cfg: c, listener: l, metrics: newMetrics(c.Networks, c.Depths)}
+	s := &Server{cfg: c, listener: l, metrics: newMetrics(c)}
 	s.http = &http.Server{
 		Handler: s.handler(), ReadHeaderTimeout: readFor, ReadTimeout: readFor, WriteTimeout: writeFor, IdleTimeout: idleFor,
 		MaxHeaderBytes: maxHeaders, ErrorLog: slog.NewLogLogger(c.Log.Handler(), slog.LevelDebug),
@@ -111,6 +115,9 @@ func (s *Server) Close() error {
 func (s *Server) Turn(network, outcome string, took time.Duration) {
 	s.metrics.turn(network, outcome, took)
 }
+
+// Refused counts a message that was refused to a person.
+func (s *Server) Refused(network string, first bool) { s.metrics.refuse(network, first) }
 
 // Sent counts a try to send.
 func (s *Server) Sent(network, outcome string, took time.Duration) {

@@ -9,8 +9,10 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -120,6 +122,8 @@ func TestMetrics(t *testing.T) {
 	s.Turn("matrix", bot.TurnDone, 30*time.Millisecond)
 	s.Turn("matrix", bot.TurnRefused, time.Millisecond)
 	s.Sent("slack", bot.SentRetry, 3*time.Second)
+	s.Refused("matrix", true)
+	s.Refused("matrix", false)
 	a, text := s.do("GET", "/metrics", nil)
 	if a.StatusCode != 200 || !strings.HasPrefix(a.Header.Get("Content-Type"), "text/plain; version=0.0.4") {
 		t.Errorf("%d %s", a.StatusCode, a.Header.Get("Content-Type"))
@@ -133,12 +137,77 @@ func TestMetrics(t *testing.T) {
 		`milepost_turn_seconds_count{network="matrix"} 2`,
 		`milepost_sends_total{network="slack",outcome="retry"} 1`,
 		`milepost_send_seconds_sum{network="slack"} 3`,
+		`milepost_refused_messages_total{network="matrix"} 2`, `milepost_refused_people_total{network="matrix"} 1`,
+		`milepost_refused_messages_total{network="slack"} 0`, `milepost_refused_people_total{network="slack"} 0`,
 		"milepost_jobs_in_memory 3", "milepost_outgoing_queued 5", "milepost_outgoing_threads 2", "milepost_outgoing_behind 1",
 		"go_goroutines ", "process_start_time_seconds ",
 	} {
 		if !strings.Contains(text, "\n"+want) {
 			t.Errorf("no %q", want)
 		}
+	}
+}
+
+// What waits of each network is told as far as it is known, and for how long it
+// was not heard. What can't be counted is no nought.
+func TestInboxes(t *testing.T) {
+	s := serve(t, web.Config{Networks: []string{"matrix", "slack", "line"}, Inbox: func(ctx context.Context, network string) (bot.Inbox, error) {
+		if _, bounded := ctx.Deadline(); !bounded {
+			return bot.Inbox{}, errors.New("it may take for ever")
+		}
+		switch network {
+		case "matrix":
+			return bot.Inbox{Waiting: 7, Unread: 5, Aside: 2, Contact: time.Now().Add(-time.Hour)}, nil
+		case "slack":
+			return bot.Inbox{}, &bot.Error{Kind: bot.Unavailable, Err: errors.New("it does not run")}
+		}
+		return bot.Inbox{}, errors.ErrUnsupported
+	}})
+	_, text := s.get("/metrics")
+	for _, want := range []string{`milepost_incoming_waiting{network="matrix"} 7`, `milepost_incoming_unreadable{network="matrix"} 5`,
+		`milepost_incoming_set_aside{network="matrix"} 2`} {
+		if !strings.Contains(text, "\n"+want+"\n") {
+			t.Errorf("no %q", want)
+		}
+	}
+	ages := map[string]float64{}
+	for _, m := range regexp.MustCompile(`(?m)^milepost_contact_age_seconds\{network="([a-z]+)"\} (\S+)$`).FindAllStringSubmatch(text, -1) {
+		age, err := strconv.ParseFloat(m[2], 64)
+		if err != nil {
+			t.Error(err)
+		}
+		ages[m[1]] = age
+	}
+	if len(ages) != 2 || ages["matrix"] < 3600 || ages["matrix"] > 3900 || ages["slack"] <= 0 || ages["slack"] > 300 {
+		t.Errorf("not heard for %v seconds", ages)
+	}
+	for _, not := range []string{`milepost_incoming_waiting{network="slack"`, `milepost_incoming_waiting{network="line"`} {
+		if strings.Contains(text, not) {
+			t.Errorf("%s is told, and not known", not)
+		}
+	}
+}
+
+// README tells of every figure, and of none that is not there.
+func TestFiguresInREADME(t *testing.T) {
+	s := serve(t, web.Config{Networks: []string{"matrix"}, Inbox: func(context.Context, string) (bot.Inbox, error) { return bot.Inbox{}, nil }})
+	s.Turn("matrix", bot.TurnDone, time.Second) // a time is told once there is one
+	s.Sent("matrix", bot.SentOut, time.Second)
+	_, text := s.get("/metrics")
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := func(pattern, text string) (all []string) {
+		for _, m := range regexp.MustCompile(pattern).FindAllStringSubmatch(text, -1) {
+			all = append(all, m[1])
+		}
+		slices.Sort(all)
+		return slices.Compact(all)
+	}
+	served, told := names(`(?m)^# TYPE (milepost_\w+) `, text), names("`(milepost_\\w+)`", string(readme))
+	if !slices.Equal(served, told) || len(served) < 14 {
+		t.Errorf("served: %q\ntold: %q", served, told)
 	}
 }
 
@@ -149,6 +218,7 @@ func TestLabels(t *testing.T) {
 	for _, odd := range []string{"k7mw2pd", "matrix:@kim:example.org", "north van", "", "1M8GDM9A_KP042788", "matrix\n", strings.Repeat("x", 10000)} {
 		s.Turn(odd, odd, time.Second)
 		s.Sent(odd, odd, time.Second)
+		s.Refused(odd, true)
 		s.Turn("matrix", odd, time.Second)
 	}
 	_, text := s.get("/metrics")

@@ -94,6 +94,17 @@ func (k *kept) Ready() (err error) {
 	return k.network.Ready()
 }
 
+// Inbox is of bot.Receiver. The error is errors.ErrUnsupported where the network
+// does not tell.
+func (k *kept) Inbox(ctx context.Context) (in bot.Inbox, err error) {
+	r, ok := k.network.(bot.Receiver)
+	if !ok {
+		return in, errors.ErrUnsupported
+	}
+	defer contain(k.log, "network "+k.Name(), &err)
+	return r.Inbox(ctx)
+}
+
 // forGood says whether an error is none that trying again could mend.
 func forGood(err error) bool {
 	var e *bot.Error

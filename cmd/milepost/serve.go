@@ -66,7 +66,7 @@ func serve(ctx context.Context, s *streams, c *config) (err error) {
 	if c.slack != nil {
 		names = append(names, "slack")
 	}
-	v.web, err = web.Listen(ctx, web.Config{Addr: c.log.metrics, Networks: names, Parts: v.parts(names), Depths: v.depths, Log: log})
+	v.web, err = web.Listen(ctx, web.Config{Addr: c.log.metrics, Networks: names, Parts: v.parts(names), Depths: v.depths, Inbox: v.inbox, Log: log})
 	if err != nil {
 		return err
 	}
@@ -128,6 +128,16 @@ func (v *service) parts(names []string) []web.Part {
 }
 
 func (v *service) depths() bot.Depths { return v.house.bot.Depths() }
+
+// inbox is what waits of a network.
+func (v *service) inbox(ctx context.Context, name string) (bot.Inbox, error) {
+	for _, k := range v.nets {
+		if k.Name() == name {
+			return k.Inbox(ctx)
+		}
+	}
+	return bot.Inbox{}, errors.ErrUnsupported
+}
 
 // end says which of the parts that run has ended, and how.
 type end struct {

@@ -80,5 +80,6 @@ func (n matrixNetwork) Check(ctx context.Context) []bot.Finding {
 var (
 	_ bot.CardEditor = matrixNetwork{}
 	_ bot.Forgetter  = matrixNetwork{}
+	_ bot.Receiver   = matrixNetwork{}
 	_ bot.Leaver     = matrixNetwork{}
 )

@@ -58,6 +58,7 @@ func TestServeMatrix(t *testing.T) {
 		t.Errorf("/readyz: %d %s", code, text)
 	}
 
+	v.hears("matrix")
 	job := checkedBoard(t, v.file, "matrix", "zebrafinch")
 	if err := v.stop(); err != nil {
 		t.Errorf("it stopped with %v\n%s", err, v.err.String())

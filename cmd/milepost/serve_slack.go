@@ -79,4 +79,5 @@ func (n slackNetwork) Run(ctx context.Context, hear hearer) error { return n.Sla
 var (
 	_ bot.CardEditor = slackNetwork{}
 	_ bot.Forgetter  = slackNetwork{}
+	_ bot.Receiver   = slackNetwork{}
 )

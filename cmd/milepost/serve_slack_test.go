@@ -24,6 +24,7 @@ func TestServeSlack(t *testing.T) {
 	if !w.Await(20*time.Second, func() bool { return strings.Contains(fmt.Sprint(w.Posts("shop")), "48,210 mi") }) {
 		t.Fatalf("no answer: %+v\n%s", w.Posts("shop"), v.err.String())
 	}
+	v.hears("slack")
 	job := checkedBoard(t, v.file, "slack", "zebrafinch")
 	if err := v.stop(); err != nil {
 		t.Errorf("it stopped with %v\n%s", err, v.err.String())

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -147,6 +148,28 @@ func (v *served) stop() error {
 	}
 }
 
+// hears checks that nothing waits on the way in, and that the network was heard
+// a while ago at most.
+func (v *served) hears(network string) {
+	v.t.Helper()
+	var figures string
+	label := `{network="` + network + `"} `
+	v.eventually("nothing waits", func() bool {
+		_, figures = v.get("/metrics")
+		for _, n := range []string{"waiting", "unreadable", "set_aside"} {
+			if !strings.Contains(figures, "\nmilepost_incoming_"+n+label+"0\n") {
+				return false
+			}
+		}
+		return true
+	})
+	_, age, _ := strings.Cut(figures, "\nmilepost_contact_age_seconds"+label)
+	age, _, _ = strings.Cut(age, "\n")
+	if s, err := strconv.ParseFloat(age, 64); err != nil || s < 0 || s > 120 {
+		v.t.Errorf("%s was heard %q seconds ago", network, age)
+	}
+}
+
 // Two shops with a key each, commands beside the running program, figures, and a
 // stop that leaves nothing running.
 func TestServe(t *testing.T) {
@@ -172,6 +195,17 @@ func TestServe(t *testing.T) {
 		if !strings.Contains(figures, want) {
 			t.Errorf("no %s in\n%s", want, figures)
 		}
+	}
+	v.hub.say(lineIn{Delivery: "3", From: "slack:T0AB/U0EVE", Thread: "T0AB/D0EVE/3", Text: "hello"})
+	v.hub.acked("3")
+	_, figures = v.get("/metrics")
+	for _, want := range []string{`milepost_refused_people_total{network="slack"} 1`, `milepost_refused_messages_total{network="slack"} 1`} {
+		if !strings.Contains(figures, want) {
+			t.Errorf("after a stranger no %s", want)
+		}
+	}
+	if strings.Contains(figures, "milepost_incoming_") || strings.Contains(figures, "milepost_contact_") {
+		t.Error("figures of the inbox of a network that has none to tell")
 	}
 	board, code := v.run("board", "--config", v.file)
 	if code != 0 || !strings.Contains(board, "north: ") || !strings.Contains(board, "zebrafinch") || !strings.Contains(board, "south: ") {
