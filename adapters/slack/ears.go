@@ -118,10 +118,14 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 		}
 	}
 	if i.Type == "block_actions" && i.Actions[0].ID == actionForm {
+		until := time.Now().Add(triggerFor)
 		return delivered{after: func(ctx context.Context) {
-			opened, err := e.s.openForm(ctx, i.Trigger, i.channel(), i.Container.Message)
-			if err != nil && ctx.Err() == nil {
-				e.s.log.Warn("open form", "err", plainly(err))
+			opened, err := e.s.openForm(ctx, i.Trigger, i.channel(), i.Container.Message, until)
+			if err != nil {
+				if ctx.Err() == nil {
+					e.s.log.Warn("open form", "err", plainly(err))
+					e.s.sayNoFormTo(ctx, &i)
+				}
 				return
 			}
 			if !opened { // its question is over: that is said as for any other button

@@ -55,30 +55,6 @@ func formFor(out *bot.Outbound) string {
 	return ""
 }
 
-// openForm opens the form of a post for whoever pressed its button. It is false
-// if the post's question is no longer open: then the press is to be taken as any
-// other stale one. The trigger is good for three seconds and once.
-func (s *Slack) openForm(ctx context.Context, trigger, channel, ts string) (opened bool, err error) {
-	ctx, leave, err := s.enter(ctx)
-	if err != nil {
-		return false, err
-	}
-	defer leave()
-	r, ok, err := s.state.offered(ctx, channel, ts)
-	if err != nil || !ok || r.post.Form == "" {
-		return false, err
-	}
-	m := formMeta{Form: r.post.Form, Thread: r.thread, Job: r.job, Ask: r.post.Ask, Speed: r.post.Speed, Channel: channel, Post: ts}
-	view, err := formView(m)
-	if err != nil {
-		return false, err
-	}
-	if _, err := s.api.OpenViewContext(ctx, trigger, view); err != nil {
-		return false, failed("open form", err)
-	}
-	return true, nil
-}
-
 // formView is the form as Slack shows it.
 func formView(m formMeta) (api.ModalViewRequest, error) {
 	meta, err := json.Marshal(m)

@@ -4,6 +4,7 @@ package slack
 // are the catalogue's and come with the message.
 const (
 	sayForm      = "Fill in a form"
+	sayNoForm    = "The form did not open. Press its button again, or write the values here: the message above says which."
 	saySubmit    = "Send"
 	sayCancel    = "Cancel"
 	sayClosed    = "This step is no longer open: nothing was taken. Close the form and go on in the thread."

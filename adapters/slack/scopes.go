@@ -23,6 +23,7 @@ var (
 var methods = []need{
 	{"auth.test", nil},
 	{"chat.postMessage", []string{"chat:write"}},
+	{"chat.postEphemeral", []string{"chat:write"}},
 	{"chat.update", []string{"chat:write"}},
 	{"chat.getPermalink", nil},
 	{"conversations.history", history},

@@ -17,7 +17,8 @@ import (
 // v0.35.0). Those that call none are "".
 var called = map[string]string{
 	"AuthTestContext": "auth.test", "PostMessageContext": "chat.postMessage", "UpdateMessageContext": "chat.update",
-	"GetPermalinkContext": "chat.getPermalink", "GetConversationHistoryContext": "conversations.history",
+	"PostEphemeralContext": "chat.postEphemeral",
+	"GetPermalinkContext":  "chat.getPermalink", "GetConversationHistoryContext": "conversations.history",
 	"GetConversationRepliesContext": "conversations.replies", "GetConversationInfoContext": "conversations.info", "GetUsersInConversationContext": "conversations.members",
 	"OpenConversationContext": "conversations.open", "GetUserInfoContext": "users.info", "GetFileInfoContext": "files.info",
 	"GetUploadURLExternalContext": "files.getUploadURLExternal", "CompleteUploadExternalContext": "files.completeUploadExternal",
