@@ -197,7 +197,7 @@ func (s *Slack) prune(ctx context.Context, st *state) {
 		if err := st.prune(ctx, time.Now()); err != nil && ctx.Err() == nil {
 			s.log.Warn("prune what was sent", "err", err)
 		}
-		if !sleep(ctx, 6*time.Hour) {
+		if !sleep(ctx, s.times.prune) {
 			return
 		}
 	}

@@ -24,8 +24,12 @@ func (s *Slack) Forget(ctx context.Context, f bot.Forgotten) error {
 		return err
 	}
 	defer leave()
-	if err := st.forget(ctx, f); err != nil {
+	unread, aside, err := st.forget(ctx, f)
+	if err != nil {
 		return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("forget: %w", err)}
+	}
+	if unread+aside > 0 {
+		s.log.Warn("with what was erased went deliveries that could not be read, or not be handled", "unread", unread, "not_handled", aside)
 	}
 	for _, id := range f.People {
 		if _, user, ok := splitIdentity(id); ok {
@@ -83,16 +87,21 @@ func splitIdentity(id bot.Identity) (team, user string, ok bool) {
 }
 
 // forget deletes the rows. That a message was taken in stays known by its channel
-// and time: a repeat is still a repeat.
-func (s *state) forget(ctx context.Context, f bot.Forgotten) error {
-	return s.tx(ctx, func(tx *sql.Tx) error {
+// and time: a repeat is still a repeat. It says how many deliveries went that could
+// not be read, which may be anybody's words, or not be handled.
+func (s *state) forget(ctx context.Context, f bot.Forgotten) (unread, aside int64, err error) {
+	err = s.tx(ctx, func(tx *sql.Tx) error {
 		do := func(query string, args ...any) error {
 			_, err := tx.ExecContext(ctx, query, args...)
 			return err
 		}
-		// What can't be read may be anybody's words.
-		if err := do("DELETE FROM inbox WHERE state <> 0"); err != nil {
-			return err
+		unread, aside = 0, 0
+		for _, id := range append([]bot.Identity{""}, f.People...) {
+			_, user, _ := splitIdentity(id)
+			n, m, err := forgetAside(ctx, tx, f.Job, user)
+			if unread, aside = unread+n, aside+m; err != nil {
+				return err
+			}
 		}
 		if f.Job != "" {
 			for _, t := range f.Threads {
@@ -101,6 +110,9 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten) error {
 					return err
 				}
 				if err := do("DELETE FROM shown WHERE thread = ? AND ? <> ''", string(t), ts); err != nil {
+					return err
+				}
+				if err := do("DELETE FROM sent WHERE substr(key, 1, length(?1)) = ?1", afterKey(string(t))); err != nil {
 					return err
 				}
 			}
@@ -134,6 +146,26 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten) error {
 		}
 		return nil
 	})
+	return unread, aside, err
+}
+
+// forgetAside deletes what could not be read, and of what could not be handled all
+// but what is of another job's thread, or of another person and does not name the
+// one that is erased.
+func forgetAside(ctx context.Context, tx *sql.Tx, job, user string) (unread, aside int64, err error) {
+	count := func(n *int64, query string, args ...any) {
+		if err == nil {
+			*n, err = changes(tx.ExecContext(ctx, query, args...))
+		}
+	}
+	count(&unread, "DELETE FROM inbox WHERE state = ?", stateBad)
+	switch {
+	case user != "":
+		count(&aside, "DELETE FROM inbox WHERE state = ?1 AND (user IN ('', ?2) OR instr(CAST(raw AS TEXT), ?2) > 0)", statePoison, user)
+	case job != "":
+		count(&aside, "DELETE FROM inbox WHERE state = ? AND lane NOT IN (SELECT channel || '/' || ts FROM root WHERE job <> ?)", statePoison, job)
+	}
+	return unread, aside, err
 }
 
 // shrink leaves nothing of what was deleted in the database's files.

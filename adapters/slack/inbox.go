@@ -24,6 +24,7 @@ const (
 
 	seenFor      = 14 * 24 * time.Hour // how long a repeat is known for one
 	eventSeenFor = 24 * time.Hour      // by an event's id: Slack repeats for minutes
+	asideFor     = 30 * 24 * time.Hour // how long what could not be handled is kept for the operator
 )
 
 // States of a row in the inbox.
@@ -256,11 +257,15 @@ func insert(ctx context.Context, tx *sql.Tx, a *arrival, now time.Time) (n int64
 }
 
 func changed(r sql.Result, err error) (bool, error) {
+	n, err := changes(r, err)
+	return n > 0, err
+}
+
+func changes(r sql.Result, err error) (int64, error) {
 	if err != nil {
-		return false, err
+		return 0, err
 	}
-	k, err := r.RowsAffected()
-	return k > 0, err
+	return r.RowsAffected()
 }
 
 // laneWithin is the lane of what does not say where it belongs.

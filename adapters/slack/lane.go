@@ -222,8 +222,8 @@ func (in *inbox) run(ctx context.Context, handle func(context.Context, row) erro
 		in.schedule(l)
 	}
 	in.mu.Unlock()
-	in.prune(ctx)
-	<-ctx.Done()
+	for in.prune(ctx); sleep(ctx, in.time.prune); in.prune(ctx) {
+	}
 	in.mu.Lock()
 	for _, l := range in.lanes {
 		if l.timer != nil {
@@ -247,11 +247,18 @@ func (in *inbox) close() {
 	}
 }
 
-// prune forgets what came long ago.
+// prune forgets what came long ago: that it came, and what was kept aside of it.
 func (in *inbox) prune(ctx context.Context) {
 	now := time.Now()
 	_, err := in.st.db.ExecContext(ctx, "DELETE FROM seen WHERE came < ? OR came < ? AND key >= ? AND key < ?",
 		now.Add(-seenFor).UnixMilli(), now.Add(-eventSeenFor).UnixMilli(), keyEvent, "x;")
+	n := int64(0)
+	if err == nil {
+		n, err = changes(in.st.db.ExecContext(ctx, "DELETE FROM inbox WHERE state <> ? AND came < ?", stateWaits, now.Add(-asideFor).UnixMilli()))
+	}
+	if n > 0 {
+		in.log.Warn("deliveries that could not be read, or not be handled, were kept long enough and are removed", "rows", n)
+	}
 	if err != nil && ctx.Err() == nil {
 		in.log.Warn("old marks can't be removed", "err", err)
 	}

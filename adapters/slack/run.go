@@ -69,6 +69,7 @@ type times struct {
 	slowly  time.Duration // over HTTP: and as often as this, whatever comes
 	paced   time.Duration // pause between the calls of a look that nobody waits for
 	grace   time.Duration // a connection may be away so long before we are not ready
+	prune   time.Duration // how often what is old is forgotten
 	backoff time.Duration // longest pause before a connection is tried again
 }
 
@@ -78,7 +79,7 @@ func usualTimes() times {
 		gap: 2 * time.Second, overlap: 10 * time.Minute, parents: 24 * time.Hour, between: 20 * time.Second,
 		silence: 10 * time.Minute, slowly: 15 * time.Minute, paced: 1500 * time.Millisecond,
 		retry: 200 * time.Millisecond, most: 20 * time.Second, alive: 15 * time.Second,
-		grace: time.Second, backoff: 15 * time.Second,
+		grace: time.Second, prune: 6 * time.Hour, backoff: 15 * time.Second,
 	}
 }
 
