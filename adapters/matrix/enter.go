@@ -46,8 +46,9 @@ func newStint(cfg Config, h *health, hear Hearer) (*stint, error) {
 	m := &stint{cfg: cfg, client: client, store: newRooms(), health: h, synced: make(chan struct{}), out: outward{since: time.Now()}}
 	client.StateStore = m.store
 	m.in.poll = &http.Client{Transport: client.Client.Transport, Timeout: pollLimit}
-	m.in.known, m.in.dumb = map[string]*knowing{}, map[string]bool{}
+	m.in.known = map[string]*knowing{}
 	m.in.handled.full = make(chan struct{}, 1)
+	m.in.most, m.in.olderMost = inboxMost, olderMost
 	m.in.fetch, m.in.hear, m.in.lanes = client.GetEvent, hear, newLanes(lanesMost)
 	return m, nil
 }

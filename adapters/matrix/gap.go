@@ -17,6 +17,8 @@ const (
 	gapPage  = 100
 	gapMost  = 10_000 // events of one room at once
 	gapTries = 6      // then the rest goes on without
+
+	olderMost = 50_000 // events of all rooms in one response: they are held in memory together
 )
 
 // errNoEnd says that the bound came before an event we know.
@@ -34,7 +36,13 @@ func (m *stint) fillGap(ctx context.Context, r *roomNews, from string) error {
 	if r.joined == 0 && slices.ContainsFunc(r.events, func(e *event.Event) bool { return m.ownMembership(e) == event.MembershipJoin }) {
 		return nil // nothing of before we came in is for us
 	}
+	if m.in.older >= m.in.olderMost {
+		r.gap = from
+		m.cfg.Log.Warn("matrix: too much was missed to be fetched at once; a room's is fetched later and comes out of order", "room", r.id)
+		return nil
+	}
 	older, err := m.pageBack(ctx, r.id, from)
+	m.in.older += len(older)
 	switch {
 	case err == nil:
 		m.in.tried = 0

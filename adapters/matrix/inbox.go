@@ -25,6 +25,8 @@ const (
 	poisonAfter = 6 // tries that ended in a fault of the program
 	sweepEvery  = 100 * time.Millisecond
 	sweepAt     = 64
+	inboxMost   = 200_000 // rows to be handled: beyond it nothing is taken from the homeserver, which keeps it
+	asideMost   = 10_000  // rows put aside: beyond it the oldest are given up
 )
 
 // row is a message on its way in.
@@ -80,6 +82,20 @@ func (m *stint) load(ctx context.Context) error {
 			return nil
 		}
 	}
+}
+
+// full says whether more waits than is taken. While all rows are in memory it is
+// not asked.
+func (m *stint) full(ctx context.Context) error {
+	if !m.in.behind.Load() {
+		return nil
+	}
+	var n int
+	err := m.state.db.QueryRowContext(ctx, "SELECT count(*) FROM (SELECT 1 FROM inbox WHERE waits = 0 LIMIT ?)", m.in.most).Scan(&n)
+	if err == nil && n >= m.in.most {
+		err = &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("%d messages wait to be handled: no more are taken before", n)}
+	}
+	return err
 }
 
 // answer works on one row after the other, of whatever lane is in turn.

@@ -32,7 +32,7 @@ func (m *stint) housekeep(ctx context.Context) {
 			m.cfg.Log.Warn("matrix: forget what is old", "err", err)
 		}
 		if gone > 0 {
-			m.cfg.Log.Warn("matrix: gave up messages whose key never came or that can't be handled", "messages", gone, "after", keptFor)
+			m.cfg.Log.Warn("matrix: gave up messages whose key never came or that can't be handled", "messages", gone, "after", keptFor, "at most", asideMost)
 		}
 		select {
 		case <-ctx.Done():
@@ -42,8 +42,8 @@ func (m *stint) housekeep(ctx context.Context) {
 	}
 }
 
-// prune forgets rows that were put aside before a time, and the oldest events
-// seen, but never a room's last one: a gap ends at it.
+// prune forgets rows that were put aside before a time, or are too many, and the
+// oldest events seen, but never a room's last one: a gap ends at it.
 func (s *state) prune(ctx context.Context, before time.Time) (gone int64, err error) {
 	err = s.tx(ctx, func(tx *sql.Tx) error {
 		res, err := tx.ExecContext(ctx, "DELETE FROM inbox WHERE waits <> 0 AND came < ?", before.UnixMilli())
@@ -53,6 +53,16 @@ func (s *state) prune(ctx context.Context, before time.Time) (gone int64, err er
 		if gone, err = res.RowsAffected(); err != nil {
 			return err
 		}
+		res, err = tx.ExecContext(ctx, `DELETE FROM inbox WHERE waits <> 0
+			AND n <= (SELECT n FROM inbox WHERE waits <> 0 ORDER BY n DESC LIMIT 1 OFFSET ?)`, asideMost)
+		if err != nil {
+			return err
+		}
+		more, err := res.RowsAffected()
+		if err != nil {
+			return err
+		}
+		gone += more
 		_, err = tx.ExecContext(ctx, `DELETE FROM seen WHERE n <= (SELECT coalesce(max(n), 0) FROM seen) - ?
 			AND n NOT IN (SELECT max(n) FROM seen GROUP BY room)`, seenMost)
 		return err

@@ -178,7 +178,7 @@ func (m *stint) unreadable(ctx context.Context, evt *event.Event) (bot.Inbound, 
 func (m *stint) sayDumb(room id.RoomID) {
 	m.in.mu.Lock()
 	said := m.in.dumb[string(room)]
-	m.in.dumb[string(room)] = true
+	keep(&m.in.dumb, string(room), true)
 	m.in.mu.Unlock()
 	if !said {
 		m.cfg.Log.Warn("matrix: an encrypted room can't be read: encryption is not configured or not in this build", "room", room)
@@ -222,13 +222,43 @@ func (m *stint) retrySaid(ctx context.Context) error {
 			if _, err := m.open(ctx, evt); err != nil {
 				continue
 			}
-			if err := m.state.putAside(ctx, r.n, waitsNot); err != nil {
+			if err := m.takeUp(ctx, &r); err != nil {
 				return err
 			}
 			m.cfg.Log.Info("matrix: the key of a message has come late", "event", r.event, "room", r.room)
-			m.in.lanes.add(r.n, r.lane)
 		}
 	}
+}
+
+// takeUp lets a row be handled that was put aside, once there is room for it. One
+// behind those that are in memory stays there: load comes to it in its turn.
+func (m *stint) takeUp(ctx context.Context, r *row) error {
+	for {
+		if done, err := m.takeUpNow(ctx, r); done || err != nil {
+			return err
+		}
+		if err := sleep(ctx, sweepEvery); err != nil {
+			return err
+		}
+	}
+}
+
+func (m *stint) takeUpNow(ctx context.Context, r *row) (done bool, err error) {
+	m.in.loading.Lock()
+	defer m.in.loading.Unlock()
+	free, last := m.in.lanes.room()
+	if free <= 0 {
+		return false, nil
+	}
+	if err := m.state.putAside(ctx, r.n, waitsNot); err != nil {
+		return false, err
+	}
+	if r.n <= last {
+		m.in.lanes.add(r.n, r.lane)
+	} else {
+		m.in.behind.Store(true)
+	}
+	return true, nil
 }
 
 // said gives the rows that were said to be unreadable, some at a time.

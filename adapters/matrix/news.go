@@ -30,6 +30,7 @@ type roomNews struct {
 // same, and fetches what the response left out.
 func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) ([]*roomNews, error) {
 	var news []*roomNews
+	m.in.older = 0
 	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Join)) {
 		j := resp.Rooms.Join[room]
 		if j == nil {

@@ -31,6 +31,7 @@ type inward struct {
 	lanes   *lanes
 	loading sync.Mutex  // held while rows are taken into lanes
 	behind  atomic.Bool // more rows wait than there is room for
+	most    int         // of them in all
 	handled handled
 	lost    lost
 	fetch   func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
@@ -42,6 +43,8 @@ type inward struct {
 	// Of the sync's goroutine: tries of the same response.
 	tried   int // that ended at a gap
 	keyless int // that ended in a panic at its keys
+	// And events that it left out and that were fetched, and the most of them.
+	older, olderMost int
 }
 
 // New checks a configuration. Nothing is opened and nobody asked yet.

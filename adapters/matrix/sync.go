@@ -74,6 +74,9 @@ func (m *stint) syncLoop(ctx context.Context) error {
 }
 
 func (m *stint) syncOnce(ctx context.Context, since *string, hold time.Duration) error {
+	if err := m.full(ctx); err != nil {
+		return err
+	}
 	req := mautrix.ReqSync{Timeout: int(hold.Milliseconds()), Since: *since, FilterID: syncFilter, SetPresence: event.PresenceOffline, Client: m.in.poll}
 	if *since == "" {
 		req.Client = nil // the first answer can take its time
