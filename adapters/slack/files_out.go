@@ -64,17 +64,13 @@ func (s *Slack) sendUpload(ctx context.Context, key string, a aim, f flow.FileRe
 		}
 	} else if u.Last {
 		// How the last step ended is not known: it shows a moment after it was done.
-		if ts, err = s.awaitShare(ctx, u.File, a.channel, 10); err != nil {
+		if ts, err = s.awaitShare(ctx, u.File, a.channel, 20); err != nil {
 			return err
 		}
 	}
 	if ts == "" {
-		if err := s.showFile(ctx, key, a, u.File, name); err != nil {
+		if ts, err = s.showFile(ctx, key, a, u.File, name); err != nil {
 			return err
-		}
-		// What comes next in the thread is to stand below it.
-		if ts, err = s.awaitShare(ctx, u.File, a.channel, 3); err != nil || ts == "" {
-			ts = u.File // it is out, whatever its ts
 		}
 	}
 	return failed("send file", s.state.posted(context.WithoutCancel(ctx), key, ts))
@@ -111,23 +107,37 @@ func (s *Slack) putBytes(ctx context.Context, key, name string, f flow.FileRef, 
 	return u, nil
 }
 
-// showFile is the third step.
-func (s *Slack) showFile(ctx context.Context, key string, a aim, id, name string) error {
+// showFile is the third step. It gives the ts of the message, or the file's id where
+// that does not show yet.
+func (s *Slack) showFile(ctx context.Context, key string, a aim, id, name string) (ts string, err error) {
 	lane := s.paces.of(a.channel)
 	if err := lane.enter(ctx, a.job); err != nil {
-		return failed("send file", err)
+		return "", failed("send file", err)
 	}
 	if err := s.state.reached(ctx, key, upload{File: id, Last: true}); err != nil {
 		lane.leave(0)
-		return failed("send file", err)
+		return "", failed("send file", err)
 	}
-	_, err := s.api.CompleteUploadExternalContext(ctx, api.CompleteUploadExternalParameters{
+	_, err = s.api.CompleteUploadExternalContext(ctx, api.CompleteUploadExternalParameters{
 		Files: []api.FileSummary{{ID: id, Title: escape(clip(tidy(name), 200))}}, Channel: a.channel, ThreadTimestamp: a.root})
 	lane.leave(0)
-	if err != nil && fateOf(err) == undone {
-		return errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, upload{File: id}))
+	if wait(err) == 0 {
+		// What comes next in the thread is to stand below it. And what is refused may
+		// be refused because an earlier try is done after all.
+		var bad error
+		switch ts, bad = s.awaitShare(ctx, id, a.channel, 3); {
+		case ts != "":
+			return ts, nil
+		case err == nil:
+			return id, nil // it is out, whatever its ts
+		case bad != nil:
+			return "", failed("send file", err)
+		}
 	}
-	return failed("send file", err)
+	if fateOf(err) == undone {
+		return "", errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, upload{File: id}))
+	}
+	return "", failed("send file", err)
 }
 
 // awaitShare looks for a file's share, as often as said.
