@@ -205,10 +205,6 @@ func (t *turn) unread(q *question, text string, asked *AskedFact, said int) {
 		t.answerTo(Notice, "amend.unread", words.Args{"Said": short(text), "Name": t.text(t.m.Role, "name."+string(q.ID), nil)})
 	}
 	t.s.Asked = asked
-	if asked != nil && asked.Question == QAmend {
-		t.advance() // the same words would be no answer again
-		return
-	}
 	t.again()
 }
 
@@ -265,6 +261,19 @@ func (t *turn) amendedMeanwhile() {
 	waiting := t.s.Waiting
 	for i, a := range waiting {
 		q := find(a.Question)
+		if a.By == "edit" {
+			changes, _ := t.rewrite([]Key{{a.Question, a.About}}, a.Text)
+			f := &AmendedFact{Question: q.ID, About: a.About, By: a.By}
+			for _, c := range changes {
+				f.From, f.To = c.from, c.to
+			}
+			t.record(f)
+			if i == len(waiting)-1 {
+				t.depends(q.ID)
+				return
+			}
+			continue
+		}
 		if i == len(waiting)-1 {
 			t.amend(q, a.About, a.Text, a.By)
 			return
@@ -278,64 +287,6 @@ func (t *turn) amendedMeanwhile() {
 	}
 }
 
-// edited amends the answers that came of a message which its author has
-// changed. It never releases, waives, signs off, writes or erases; it asks.
-func (t *turn) edited() {
-	keys := t.s.By[t.m.Edit]
-	if t.s.Driving() {
-		t.answerTo(Notice, "amend.driving", nil)
-		return
-	}
-	if t.s.ByWho[t.m.Edit] != t.m.Who || len(keys) == 0 {
-		t.answerTo(Notice, "edit.noted", nil)
-		return
-	}
-	for _, k := range keys {
-		if find(k.Question) == nil {
-			continue
-		}
-		if listOf(k.Question) != "" && t.s.Phase == PhaseClosed {
-			t.answerTo(Notice, "edit.kept", nil)
-			return
-		}
-		t.record(&AmendedFact{Question: k.Question, About: k.About, By: "edit"}, Item{ItemText, t.m.Text})
-		askAmend(t)
-		return
-	}
-	t.answerTo(Notice, "edit.noted", nil)
-}
-
-// askAmend asks whether an edited message is meant as a new answer.
-func askAmend(t *turn) {
-	e := t.s.Edited
-	t.ask(QAmend, string(e.Question), "edit.ask", words.Args{
-		"Name": t.text(t.m.Role, "name."+string(e.Question), nil), "Said": short(t.s.EditText)}, "yes", "no")
-}
-
-// takeAmend puts the edited text in place of the answer, or leaves it.
-func takeAmend(t *turn, in *input) bool {
-	e := t.s.Edited
-	switch yesNo(in) {
-	case "yes":
-		q := find(e.Question)
-		if q == nil || t.s.EditText == "" {
-			t.say(Notice, "edit.kept", nil)
-			return true
-		}
-		in.Text = ""
-		if listOf(q.ID) != "" {
-			t.amendList(q, e.About, t.s.EditText)
-			return true
-		}
-		t.amend(q, e.About, t.s.EditText, "edit")
-		return true
-	case "no":
-		t.say(Notice, "edit.kept", nil)
-		return true
-	}
-	return false
-}
-
 // deleted notes that a message was withdrawn; the answer stands until someone
 // says otherwise.
 func (t *turn) deleted() {
@@ -347,7 +298,10 @@ func (t *turn) deleted() {
 	q := keys[0].Question
 	t.record(&AmendedFact{Question: q, About: keys[0].About, By: "delete"})
 	key := "delete.stands"
-	if t.s.Taps[t.m.Delete] {
+	switch {
+	case q == QBackup:
+		key = "delete.backup"
+	case t.s.Taps[t.m.Delete]:
 		key = "delete.tap"
 	}
 	t.answerTo(Notice, key, words.Args{"Name": t.text(t.m.Role, "name."+string(q), nil)})

@@ -1,10 +1,6 @@
 package flow
 
-import (
-	"slices"
-	"strconv"
-	"strings"
-)
+import "slices"
 
 // listOf names the checklist that a question puts, "" for another question.
 func listOf(q QuestionID) string {
@@ -29,32 +25,24 @@ func (s *State) creditLines(e *Entry, f *ChecklistFact) {
 	}
 }
 
-// amendList reads a checklist anew from an edited message: the lines it had
+// rewriteList reads a checklist anew from an edited message: the lines it had
 // confirmed fall, and those it confirms now stand. What falls is asked about
 // before the job goes on.
-func (t *turn) amendList(q *question, about, text string) {
-	list, asked := listOf(q.ID), t.s.Asked
-	was := t.s.Checks[list]
+func (t *turn) rewriteList(q *question, about, text string) {
 	if !t.readable(q, text) {
-		t.unread(q, text, asked, len(t.replies))
 		return
 	}
-	f := ChecklistFact{List: list, Lines: was.Lines, Volts: was.Volts}
-	for n := range strings.SplitSeq(about, ", ") {
-		if line, err := strconv.Atoi(n); err == nil {
-			f.drop(line)
-		}
+	list := listOf(q.ID)
+	f := t.s.Checks[list]
+	f.List = list
+	for _, line := range numbersOf(about) {
+		f.drop(line)
 	}
 	if list == "before" && !slices.Contains(f.Lines, lineSupply) {
 		f.Volts = 0
 	}
 	t.record(&f)
-	said := len(t.replies)
 	q.Take(t, &input{Text: text})
-	t.record(&AmendedFact{Question: q.ID, About: about, From: lineText(was.Lines), To: lineText(t.s.Checks[list].Lines), By: "edit"})
-	if len(t.replies) == said {
-		t.advance()
-	}
 }
 
 // fallen is the first question of the checklist before anything that is open

@@ -116,7 +116,9 @@ func (t *turn) read() {
 		q = t.due(phases()[t.s.Phase])
 	}
 	if q == nil {
-		t.gather(in, nil)
+		if t.s.Phase != PhaseClosed { // it is told that it is closed, and takes nothing
+			t.gather(in, nil)
+		}
 		t.advance()
 		return
 	}

@@ -31,6 +31,9 @@ func (s *State) apply(e *Entry) {
 				s.Taps[f.ID] = true
 			}
 		}
+		if f.What == "edit" {
+			s.editOf = f.Target
+		}
 	case *SaidFact:
 		if f.Key == "late.still" {
 			s.StillAt = e.At
@@ -53,6 +56,10 @@ func (s *State) apply(e *Entry) {
 		}
 		s.dropWrite(f.Event)
 	case *AnswerFact:
+		if f.Question == QAmend {
+			s.Edits = slices.DeleteFunc(slices.Clone(s.Edits), func(d Edit) bool { return d.Of == f.About })
+			break
+		}
 		s.answered(e, *f)
 		s.Self = s.Self || f.Self
 	case *VehicleFact:
@@ -84,6 +91,7 @@ func (s *State) apply(e *Entry) {
 		s.TrackFile = s.TrackFile || f.Use == "track"
 	case *BackupFact:
 		s.Backups = append(s.Backups, *f)
+		s.credit(e, Key{QBackup, ""})
 		if h := e.Item(ItemSHA256); h != "" {
 			s.BackupHash = h
 		}
@@ -95,6 +103,9 @@ func (s *State) apply(e *Entry) {
 		s.applyChange(e, f)
 	case *DriveFact:
 		s.applyDrive(f)
+		if f.What == "go" || f.What == "parked" {
+			s.credit(e, Key{QDrive, f.What})
+		}
 	case *ReadingFact:
 		s.Readings = append(s.Readings, *f)
 		s.credit(e, Key{QDrive, strconv.Itoa(f.Number)})
@@ -117,7 +128,8 @@ func (s *State) apply(e *Entry) {
 		s.Self = s.Self || f.Self
 	case *AmendedFact:
 		if f.By == "edit" && e.Item(ItemText) != "" && !f.Waits {
-			s.Edited, s.EditText = *f, e.Item(ItemText)
+			s.Edits = slices.DeleteFunc(slices.Clone(s.Edits), func(d Edit) bool { return d.Of == s.editOf })
+			s.Edits = append(s.Edits, Edit{s.editOf, e.Item(ItemText)})
 		}
 		s.applyWaiting(f, e.Item(ItemText))
 	case *DeviationFact:

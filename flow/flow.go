@@ -199,6 +199,9 @@ func (t *turn) advance() {
 // due gives the question that is due in a phase: one that has come open again
 // first.
 func (t *turn) due(p phaseOf) *question {
+	if len(t.s.Edits) > 0 && !t.s.Driving() && t.s.Phase != PhaseClosed {
+		return find(QAmend)
+	}
 	if q := t.fallen(); q != nil {
 		return q
 	}

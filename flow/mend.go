@@ -93,8 +93,16 @@ func (t *turn) which(arg string) *ReadingFact {
 	return &rs[len(rs)-1]
 }
 
-// mendReading changes how a reading counts; the reading itself stays.
+// mendReading changes how a reading counts, and decides anew where that is due.
 func (t *turn) mendReading(r *ReadingFact, what string, dash, gps float64) {
+	t.mark(r, what, dash, gps)
+	if t.s.Phase == PhaseReview {
+		t.reviewAgain()
+	}
+}
+
+// mark changes how a reading counts; the reading itself stays.
+func (t *turn) mark(r *ReadingFact, what string, dash, gps float64) {
 	f := &StruckFact{Number: r.Number, What: what}
 	switch what {
 	case "swapped":
@@ -106,9 +114,6 @@ func (t *turn) mendReading(r *ReadingFact, what string, dash, gps float64) {
 	t.record(f)
 	t.record(&AnswerFact{Question: QDoubt, About: strconv.Itoa(r.Number), Value: what})
 	t.understood("mend."+what, args)
-	if t.s.Phase == PhaseReview {
-		t.reviewAgain()
-	}
 }
 
 // convertDrive puts every pair in two units of a drive into the dash's unit:

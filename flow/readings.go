@@ -120,18 +120,9 @@ func (t *turn) openDrive() *DriveState {
 // takeReadings records pairs with what the method makes of them, and echoes
 // them so that a slip is caught.
 func (t *turn) takeReadings(ms []understand.Match[understand.Reading]) {
-	drive := t.openDrive().Drive
-	dash := unit.Speed(t.speedUnit())
-	facts := make([]*ReadingFact, 0, len(ms))
+	facts := t.pairs(ms)
 	for _, m := range ms {
-		r := m.Value
-		t.sourceOf(r)
-		f := &ReadingFact{Indicated: r.Indicated, Reference: r.Reference, Unit: string(dash), Drive: drive, Decimals: r.Tenths}
-		if from := unit.Speed(r.Unit); from != dash && from.Valid() {
-			f.Indicated, f.Reference = round(from.To(r.Indicated, dash), 1), round(from.To(r.Reference, dash), 1)
-		}
-		f.Struck = unsteady(r.Conditions)
-		facts = append(facts, f)
+		t.sourceOf(m.Value)
 	}
 	t.recordReadings(facts)
 }

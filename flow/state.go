@@ -36,10 +36,10 @@ type State struct {
 	Taps     map[string]bool  // message IDs that are taps on a choice
 	Cautions map[string]bool
 
-	Edited   AmendedFact // the latest edit of a message, which may amend
-	EditText string      // item
-	Waiting  []WaitingAmendment
-	Waits    bool // an amended answer moves the target once the write under way is read back
+	Edits   []Edit // edited messages that wait for their author's word
+	editOf  string // message that was edited last
+	Waiting []WaitingAmendment
+	Waits   bool // an amended answer moves the target once the write under way is read back
 
 	Vehicle  string    // item; "" once erased
 	VIN      string    // item
