@@ -27,3 +27,10 @@ func (b *Bot) Lanes() int { return b.lanes.kept() }
 func Opens(h Hours, zone *time.Location, now time.Time) time.Time {
 	return newShop(Shop{Name: "x", Hours: h, Zone: zone}).opens(now)
 }
+
+// HoldFor sets how long a message waits for a conversation that takes nothing.
+func (b *Bot) HoldFor(d time.Duration) {
+	b.out.mu.Lock()
+	defer b.out.mu.Unlock()
+	b.out.heldFor = d
+}

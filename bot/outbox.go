@@ -22,6 +22,7 @@ type outbox struct {
 	log      *slog.Logger
 	measure  Measure
 	room     int
+	heldFor  time.Duration
 
 	mu      sync.Mutex
 	changed chan struct{}        // closed and replaced on every change: for flush
@@ -45,10 +46,12 @@ type lineKey struct {
 // line is a thread's queue. One worker at a time takes from its front.
 type line struct {
 	rows []send
+	held bool          // its conversation takes nothing just now
+	over chan struct{} // more waits than may; nil: was never held
 }
 
 func newOutbox(cfg Config) *outbox {
-	o := &outbox{store: cfg.Store, networks: map[string]Network{}, log: cfg.Log, measure: cfg.Measure, room: cfg.Limits.Queue,
+	o := &outbox{store: cfg.Store, networks: map[string]Network{}, log: cfg.Log, measure: cfg.Measure, room: cfg.Limits.Queue, heldFor: heldFor,
 		changed: make(chan struct{}), lines: map[lineKey]*line{}, taken: map[string]bool{}, behind: true,
 		more: make(chan struct{}, 1)}
 	for _, n := range cfg.Networks {
@@ -104,7 +107,14 @@ func (o *outbox) push(s send) {
 		o.lines[k] = l
 		o.work(k, l)
 	}
+	s.at = time.Now()
 	l.rows = append(l.rows, s)
+	if l.held && o.tooMany(l) {
+		select {
+		case l.over <- struct{}{}:
+		default:
+		}
+	}
 }
 
 // wake tells the one who fetches rows. Called with mu held.
@@ -248,7 +258,7 @@ func (o *outbox) run(ctx context.Context, k lineKey, l *line) {
 		}
 		s := l.rows[0]
 		o.mu.Unlock()
-		if !o.deliver(ctx, &s) {
+		if !o.deliver(ctx, l, &s) {
 			continue // stopped: the row stays unsent
 		}
 		o.mu.Lock()
@@ -268,20 +278,22 @@ func (o *outbox) run(ctx context.Context, k lineKey, l *line) {
 }
 
 // deliver sends one message, again and again until the network has it or says
-// that it never will. It is false if ctx ended before.
-func (o *outbox) deliver(ctx context.Context, s *send) bool {
+// that it never will, or it has waited too long for a conversation that takes
+// nothing. It is false if ctx ended before.
+func (o *outbox) deliver(ctx context.Context, l *line, s *send) bool {
 	n := o.networks[s.row.Network]
 	if n == nil {
 		o.log.Error("outgoing message for a network that is not configured, dropped", "key", s.row.Key, "network", s.row.Network)
 		return true
 	}
-	pause := firstPause
+	pause, held := firstPause, heldFirst
 	for ctx.Err() == nil {
 		start := time.Now()
 		err := sendOnce(ctx, n, s.out)
 		took := time.Since(start)
 		if err == nil {
 			o.measure.Sent(s.row.Network, SentOut, took)
+			o.freed(l)
 			return true
 		}
 		if ctx.Err() != nil {
@@ -292,6 +304,20 @@ func (o *outbox) deliver(ctx context.Context, s *send) bool {
 			o.measure.Sent(s.row.Network, SentDropped, took)
 			o.log.Error("outgoing message refused for good, dropped", "key", s.row.Key, "network", s.row.Network, "err", err)
 			return true
+		}
+		if e != nil && e.Kind == Conflict {
+			if why := o.barred(l, s); why != "" {
+				o.measure.Sent(s.row.Network, SentDropped, took)
+				o.log.Error("outgoing message given up, its conversation takes nothing: "+why, "key", s.row.Key, "network", s.row.Network, "err", err)
+				return true
+			}
+			o.measure.Sent(s.row.Network, SentRetry, took)
+			o.log.Warn("send, waits until its conversation takes it", "key", s.row.Key, "network", s.row.Network, "at the latest in", held, "err", err)
+			if !o.waitBarred(ctx, l, s, err, held) {
+				return false
+			}
+			held = min(2*held, heldLast)
+			continue
 		}
 		o.measure.Sent(s.row.Network, SentRetry, took)
 		wait := pause
@@ -369,11 +395,11 @@ func (o *outbox) mark(ctx context.Context) {
 	o.forgetSent(keys)
 }
 
-// flush waits until nothing is queued.
+// flush waits until nothing is queued but what its conversation does not take.
 func (o *outbox) flush(ctx context.Context) error {
 	for {
 		o.mu.Lock()
-		idle := o.queued == 0 && !o.behind
+		idle := o.queued == o.heldRows() && !o.behind
 		changed := o.changed
 		o.mu.Unlock()
 		if idle {

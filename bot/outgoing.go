@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"strconv"
+	"time"
 
 	"milepost/flow"
 )
@@ -13,6 +14,7 @@ import (
 type send struct {
 	row OutRow
 	out Outbound
+	at  time.Time // since when this process has had it in a line
 }
 
 // outgoing addresses the replies of a turn: to the threads meant for the role

@@ -85,7 +85,13 @@ type Asked struct {
 
 // Network is what every chat network must do: say things. It calls
 // Bot.Handle for what it hears. Send may be repeated with the same key after
-// a crash; it returns nil once the network has taken the message.
+// a crash; it returns nil once the network has taken the message. An error of kind
+// Invalid or Forbidden is for good. One of kind Conflict says that this
+// conversation takes nothing just now, as the assistant may not write there: the
+// message waits for a day at most, with all that follows it there, and is tried
+// at times; at once if the error, or one in it, has a method Again() <-chan
+// struct{} and its channel is closed. After any other it is tried until it is
+// out.
 type Network interface {
 	Name() string
 	Send(ctx context.Context, out Outbound) error

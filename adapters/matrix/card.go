@@ -23,7 +23,7 @@ func (m *Matrix) EditCard(ctx context.Context, out bot.Outbound) error {
 		return err
 	}
 	defer leave()
-	return r.editCard(ctx, out)
+	return r.watched(ctx, out, r.editCard)
 }
 
 func (m *stint) editCard(ctx context.Context, out bot.Outbound) error {

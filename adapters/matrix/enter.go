@@ -101,6 +101,7 @@ func (m *Matrix) begin(ctx context.Context, r *stint) (over func()) {
 		m.on.set(nil)
 		finish()
 		r.inside.Wait()
+		r.out.over()
 	}
 }
 

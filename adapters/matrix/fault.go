@@ -26,8 +26,8 @@ func (e *limited) RetryAfter() time.Duration { return e.after }
 var errTooLarge = errors.New("too large for this homeserver")
 
 // sendFault gives an answer of the server the kind that the outbox acts on.
-// Unavailable is tried again, with the same transaction; Invalid and Forbidden
-// never. What a proxy on the way answers, without a code of Matrix, is no word of
+// Unavailable is tried again, with the same transaction; Conflict too, once we may
+// write in that room; Invalid never. What a proxy on the way answers, without a code of Matrix, is no word of
 // the server.
 func sendFault(ctx context.Context, op string, err error) error {
 	var e *bot.Error
@@ -43,7 +43,7 @@ func sendFault(ctx context.Context, op string, err error) error {
 	case s == http.StatusRequestEntityTooLarge, errors.Is(err, mautrix.MTooLarge):
 		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("%s: %w: %w", op, errTooLarge, err)}
 	case errors.Is(err, mautrix.MForbidden):
-		return &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("%s: the assistant is not in the room, or has no right to write there: %w", op, err)}
+		return &bot.Error{Kind: bot.Conflict, Err: fmt.Errorf("%s: the assistant is not in the room, or has no right to write there: %w", op, err)}
 	case s == http.StatusBadRequest && (errors.Is(err, mautrix.MBadJSON) || errors.Is(err, mautrix.MNotJSON) || errors.Is(err, mautrix.MInvalidParam)):
 		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("%s: %w", op, err)}
 	}

@@ -189,6 +189,9 @@ func (m *stint) upload(ctx context.Context, room id.RoomID, key string, encrypte
 		up.File = info
 	}
 	resp, err := m.client.UploadMedia(ctx, req)
+	if errors.Is(err, mautrix.MForbidden) { // has nothing to do with the room
+		return nil, &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("upload: the assistant may not: %w", err)}
+	}
 	if err != nil {
 		return nil, sendFault(ctx, "upload", err)
 	}

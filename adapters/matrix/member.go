@@ -172,6 +172,7 @@ func (m *stint) arrived(ctx context.Context, room id.RoomID) error {
 		return nil
 	}
 	m.cfg.Log.Info("matrix: followed a room", "room", old, "new", room)
+	defer m.out.changed(old)
 	return m.state.moveRoom(ctx, string(old), string(room))
 }
 

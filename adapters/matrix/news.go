@@ -23,6 +23,7 @@ type roomNews struct {
 	floor     int            // events before this one are not answered
 	joined    int64          // since when we are in it by the server's clock, 0 if we are not
 	encrypted bool
+	rights    bool   // what we may do there may have changed
 	gap       string // from where older ones could not be fetched
 }
 
@@ -55,6 +56,7 @@ func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) 
 			}
 		}
 		m.since(r, state, was, since == "")
+		r.rights = was == 0 || m.ourRights(state, r.events)
 		news = append(news, r)
 	}
 	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Leave)) {

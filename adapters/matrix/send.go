@@ -15,7 +15,6 @@ import (
 	"maunium.net/go/mautrix/id"
 
 	"milepost/bot"
-	"milepost/flow"
 )
 
 const (
@@ -33,7 +32,7 @@ func (m *Matrix) Send(ctx context.Context, out bot.Outbound) error {
 		return err
 	}
 	defer leave()
-	return r.send(ctx, out)
+	return r.watched(ctx, out, r.send)
 }
 
 func (m *stint) send(ctx context.Context, out bot.Outbound) error {
@@ -54,7 +53,7 @@ func (m *stint) send(ctx context.Context, out bot.Outbound) error {
 	if err := m.offerTaps(ctx, &out, p, key, ev); err != nil {
 		return err
 	}
-	if out.Job == "" && out.Reply.Kind == flow.Refusal && out.Reply.Role == flow.Stranger {
+	if turnsAway(&out) {
 		return m.leaveStrangers(ctx, p.room)
 	}
 	return nil

@@ -191,7 +191,7 @@ func TestSendFaults(t *testing.T) {
 		{"502", homeserver.Fault{Status: 502}, bot.Unavailable, 0},
 		{"500", homeserver.Fault{Status: 500}, bot.Unavailable, 0},
 		{"403 of a proxy", homeserver.Fault{Status: 403}, bot.Unavailable, 0},
-		{"403", homeserver.Fault{Status: 403, Code: "M_FORBIDDEN"}, bot.Forbidden, 0},
+		{"403", homeserver.Fault{Status: 403, Code: "M_FORBIDDEN"}, bot.Conflict, 0},
 		{"400", homeserver.Fault{Status: 400, Code: "M_BAD_JSON"}, bot.Invalid, 0},
 		{"token gone", homeserver.Fault{Status: 401, Code: "M_UNKNOWN_TOKEN"}, bot.Unavailable, 0},
 		{"connection cut", homeserver.Fault{Cut: true}, bot.Unavailable, 0},
@@ -216,11 +216,11 @@ func TestSendFaults(t *testing.T) {
 	t.Run("kicked", func(t *testing.T) {
 		j.kim.Kick(j.room, j.user())
 		var e *bot.Error
-		if err := j.try(j.out(30, flow.Notice, "to nobody")); !errors.As(err, &e) || e.Kind != bot.Forbidden || !strings.Contains(err.Error(), "not in the room") {
-			t.Errorf("%v, want forbidden, and why", err)
+		if err := j.try(j.out(30, flow.Notice, "to nobody")); !errors.As(err, &e) || e.Kind != bot.Conflict || !strings.Contains(err.Error(), "not in the room") {
+			t.Errorf("%v, want conflict, and why", err)
 		}
-		if err := j.try(j.out(31, flow.Card, "to nobody")); !errors.As(err, &e) || e.Kind != bot.Forbidden {
-			t.Errorf("a card: %v, want forbidden", err)
+		if err := j.try(j.out(31, flow.Card, "to nobody")); !errors.As(err, &e) || e.Kind != bot.Conflict {
+			t.Errorf("a card: %v, want conflict", err)
 		}
 	})
 	t.Run("no thread of ours", func(t *testing.T) {

@@ -130,6 +130,11 @@ func (m *stint) take(ctx context.Context, resp *mautrix.RespSync, since string) 
 	if err != nil {
 		return fmt.Errorf("store messages: %w", err)
 	}
+	for _, r := range news {
+		if r.rights {
+			m.out.changed(r.id)
+		}
+	}
 	return m.load(ctx)
 }
 

@@ -78,14 +78,15 @@ func (p *place) relation() *event.RelatesTo {
 // any moment.
 type outward struct {
 	mu      sync.Mutex
-	plain   map[id.RoomID]bool    // the server has said since the start: not encrypted
-	looked  map[string]bool       // threads whose root was looked for, and is not there
-	rooms   map[id.RoomID]bool    // rooms that were recalled, or need not be
-	found   map[string]id.EventID // events of ours that this state knew nothing of, by transaction
-	since   time.Time             // when it was made
-	unsure  map[string]time.Time  // when a try ended without an answer, by transaction
-	limit   int64                 // bytes of a file that the server takes
-	limited bool                  // limit has been asked for
+	plain   map[id.RoomID]bool          // the server has said since the start: not encrypted
+	looked  map[string]bool             // threads whose root was looked for, and is not there
+	rooms   map[id.RoomID]bool          // rooms that were recalled, or need not be
+	found   map[string]id.EventID       // events of ours that this state knew nothing of, by transaction
+	since   time.Time                   // when it was made
+	changes map[id.RoomID]chan struct{} // closed when our rights there may have changed
+	unsure  map[string]time.Time        // when a try ended without an answer, by transaction
+	limit   int64                       // bytes of a file that the server takes
+	limited bool                        // limit has been asked for
 }
 
 // mostKept bounds each of these: beyond it all are forgotten, and asked again.

@@ -94,7 +94,7 @@ func (m *stint) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key 
 		var e *bot.Error
 		switch {
 		case err == nil, code(err) == "M_DUPLICATE_ANNOTATION":
-		case errors.As(err, &e) && (e.Kind == bot.Forbidden || e.Kind == bot.Invalid):
+		case errors.As(err, &e) && (e.Kind == bot.Conflict || e.Kind == bot.Invalid):
 			m.cfg.Log.Warn("no reactions in this room", "room", p.room, "err", err)
 			return nil
 		default:
