@@ -15,7 +15,7 @@ import (
 // editable are the questions whose answers an edit may change.
 func editable(q QuestionID) bool {
 	switch q {
-	case QVehicle, QVIN, QPlace, QOdometer, QRegulated, QBefore, QClosing, QVolts, QCodes, QLoad, QDrive:
+	case QVehicle, QVIN, QPlace, QOdometer, QRegulated, QBefore, QClosing, QVolts, QCodes, QLoad, QRatio, QDrive:
 		return true
 	}
 	return movesTarget[q]
@@ -178,6 +178,9 @@ func (t *turn) rewrite(keys []Key, text string) (changes []change, read bool) {
 	in := &input{Text: text}
 	for i, k := range keys {
 		n, q := len(t.entries), find(k.Question)
+		if slices.ContainsFunc(keys[:i], func(before Key) bool { return before.Question == k.Question }) {
+			continue // its reader has read all of it
+		}
 		switch {
 		case listOf(k.Question) != "":
 			t.rewriteList(q, k.About, text)
@@ -186,12 +189,15 @@ func (t *turn) rewrite(keys []Key, text string) (changes []change, read bool) {
 			t.rewriteReadings(numbersOf(k.About), text)
 			in.Text = ""
 		default:
-			if q.Also != nil && len(keys) > 1 {
+			now := t.s.Phase
+			t.s.Phase = phaseAsking(q.ID) // it is read as it was then
+			if i > 0 && q.Also != nil { // the first one is what was asked
 				q.Also(t, in)
 			}
 			if len(t.entries) == n && (i == 0 || in.rest() != "") {
 				q.Take(t, in)
 			}
+			t.s.Phase = now
 		}
 		if len(t.replies) > said {
 			break // it asked something back

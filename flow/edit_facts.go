@@ -15,7 +15,16 @@ func (t *turn) standing(k Key) string {
 	switch k.Question {
 	case QBefore, QClosing:
 		c := t.s.Checks[listOf(k.Question)]
-		return strings.TrimSpace(lineText(c.Lines) + " " + voltsText(c.Volts))
+		parts := []string{lineText(c.Lines)}
+		if v := voltsText(c.Volts); v != "" {
+			parts = append(parts, v+" V")
+		}
+		for _, f := range t.s.Codes {
+			if f.When == "before" && k.Question == QBefore {
+				parts = append(parts, slices.Concat(f.List, f.Lamps)...)
+			}
+		}
+		return strings.Join(parts, ", ")
 	case QStored, QSteps:
 		m := t.s.Module(k.About)
 		if m == nil {

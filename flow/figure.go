@@ -194,6 +194,8 @@ func (t *turn) answerText(a Answer) string {
 	case a.Question == QStored && s.Module(a.About) != nil:
 		m := s.Module(a.About)
 		return withUnit(m, m.Factory())
+	case a.Question == QGears:
+		return a.Value
 	case a.Number != 0 && a.Unit == "ratio":
 		return unit.Figure(a.Number*100, 0) + " %"
 	case a.Number != 0:

@@ -210,15 +210,26 @@ func (t *turn) due(p phaseOf) *question {
 
 // find gives the question with an id, wherever it stands.
 func find(id QuestionID) *question {
+	q, _ := lookup(id)
+	return q
+}
+
+// phaseAsking is the phase that asks a question.
+func phaseAsking(id QuestionID) Phase {
+	_, ph := lookup(id)
+	return ph
+}
+
+func lookup(id QuestionID) (*question, Phase) {
 	for _, ph := range Phases {
 		qs := phases()[ph].Questions
 		for i := range qs {
 			if qs[i].ID == id {
-				return &qs[i]
+				return &qs[i], ph
 			}
 		}
 	}
-	return nil
+	return nil, ""
 }
 
 // open gives the open question, nil if none.
