@@ -159,6 +159,11 @@ func (b *Bot) turn(ctx context.Context, v *visit, l *lane) (err error) {
 		return err
 	}
 	out, err := b.step(ctx, v.shop, l, base, m, env)
+	if err == nil && callsFor(out.Entries) {
+		if env.Here = b.here(ctx, v, l, st); len(env.Here) > 0 {
+			out, err = b.step(ctx, v.shop, l, base, m, env)
+		}
+	}
 	if err != nil {
 		return b.internal(v, err)
 	}
@@ -236,7 +241,7 @@ func (b *Bot) message(ctx context.Context, v *visit, l *lane, st standing) (flow
 func (b *Bot) env(s *shop, l *lane, who flow.Who) flow.Env {
 	now := b.now()
 	return flow.Env{Now: now, Clock: now.Before(l.state.Last), Policy: s.policyNow(), Program: b.cfg.Program,
-		Others: others(l.state, who)}
+		Others: others(l.state, who), Alerts: s.alertsFor()}
 }
 
 // spend marks the guest code that this message joins with as used, by an entry

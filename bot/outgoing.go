@@ -3,6 +3,7 @@ package bot
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -36,6 +37,9 @@ func (b *Bot) outgoing(v *visit, l *lane, joined *JobThread, out flow.Outcome) (
 			o := Outbound{Key: outKey(v.job, r.Seq, n), Shop: v.shop.name, Network: t.Network, Thread: t.Thread,
 				Job: v.job, Log: log, Reply: *r, Names: names(out.State, r.To), Users: users(out.State, r.To), By: by,
 				After: v.in.Delivery, Took: out.Took, Asked: asked(out.State, v.shop.policyNow())}
+			if slices.Contains(v.shop.cfg.Alerts, t) {
+				v.shop.inAlertRoom(&o, out.State)
+			}
 			s, err := newSend(o)
 			if err != nil {
 				return nil, err
@@ -113,13 +117,16 @@ func (b *Bot) targets(v *visit, threads []JobThread, joined *JobThread, r *flow.
 	if !v.wake && !loose && r.Kind != flow.Prompt && len(r.To) == 1 && s.People[r.To[0]].Identity == string(v.in.From) {
 		return []JobThread{here} // said to the one who asked, where he asked
 	}
-	if ts := forRole(threads, r.Role); len(ts) > 0 {
-		return ts
-	}
 	if r.Role == flow.Helper || r.Role == flow.Supervisor {
-		if ts := forRole(v.shop.cfg.Alerts, r.Role); len(ts) > 0 && !present(s, r.Role) {
-			return ts
+		if ts := forRole(v.shop.cfg.Alerts, r.Role); len(ts) > 0 && len(r.To) == 0 {
+			return ts // for nobody who is in the job
 		}
+	}
+	if ts := forRole(threads, r.Role); len(ts) > 0 {
+		if slices.ContainsFunc(r.To, func(w flow.Who) bool { return s.People[w].Called }) {
+			ts = append(ts, forRole(threads, "")...) // there he reads it who has not spoken
+		}
+		return ts
 	}
 	if ts := forRole(threads, ""); len(ts) > 0 {
 		return ts
@@ -138,16 +145,6 @@ func forRole(threads []JobThread, r flow.Role) []JobThread {
 		}
 	}
 	return ts
-}
-
-// present says whether anyone in the job holds a role.
-func present(s *flow.State, r flow.Role) bool {
-	for _, p := range s.People {
-		if p.Role == r {
-			return true
-		}
-	}
-	return false
 }
 
 // names gives what those are called for whom a reply is; none named: whoever

@@ -104,6 +104,15 @@ type CardEditor interface {
 	EditCard(ctx context.Context, out Outbound) error
 }
 
+// Roster is the ability to say who is where a thread is, so that somebody who has
+// not spoken in it can be called.
+type Roster interface {
+	// Present gives those of some people who are in the room or channel of a
+	// thread, each with what he is called there. It asks the network, and returns by
+	// the end of ctx. Where that can't be told it is an error.
+	Present(ctx context.Context, t Thread, of []Identity) (map[Identity]string, error)
+}
+
 // Leaver is the ability to go from where nobody has any business with a shop.
 // Whoever is turned away is told so once a day, by a refusal that Send sees;
 // TurnedAway tells of his messages after that, to which nothing is said. What

@@ -174,6 +174,11 @@ func (b *Bot) wakeTurn(ctx context.Context, v *visit, l *lane, d due) (err error
 		env.Now = d.wall
 	}
 	out, err := b.cfg.step(l.state, flow.Message{Wake: true}, env)
+	if err == nil && callsFor(out.Entries) {
+		if env.Here = b.here(ctx, v, l, standing{}); len(env.Here) > 0 {
+			out, err = b.cfg.step(l.state, flow.Message{Wake: true}, env)
+		}
+	}
 	if err != nil {
 		return b.internal(v, err)
 	}

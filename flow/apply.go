@@ -15,9 +15,9 @@ func (s *State) apply(e *Entry) {
 	switch f := e.Fact.(type) {
 	case *PersonFact:
 		s.People = with(s.People, f.Who, Person{Who: f.Who, Role: f.Role, Identity: e.Item(ItemIdentity),
-			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode})
+			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode, Called: f.Called})
 		s.Stated = s.Stated || f.Stated
-		if s.Owner == "" && (f.Role == Technician || f.Role == Customer) {
+		if s.Owner == "" && !f.Called && (f.Role == Technician || f.Role == Customer) {
 			s.Owner = f.Who
 		}
 		if s.Opened.IsZero() {
@@ -340,7 +340,9 @@ func (s *State) applyAlert(f *AlertFact) {
 	switch {
 	case f.Told:
 		s.Told[f.What] = f.To
-	case s.Told[f.What] == f.To:
+	case f.Room:
+		s.Told[f.What] = alertRoom
+	case s.Told[f.What] == f.To, s.Told[f.What] == alertRoom:
 		delete(s.Told, f.What)
 	}
 }

@@ -197,16 +197,14 @@ func (t *turn) giveTo(name string, reassigned bool) bool {
 		t.again()
 		return true
 	}
-	var to Who
-	for _, p := range t.s.People {
-		if same(p.Name, name) && p.Role != Stranger {
-			to = p.Who
-		}
-	}
+	to := t.person(name)
 	t.record(&HandOverFact{To: to, Sup: reassigned}, Item{ItemName, name})
 	key := "handover.done"
 	if to == "" {
 		key = "handover.absent"
+	}
+	if to != "" {
+		name = t.nameOf(to)
 	}
 	t.answerTo(Notice, key, words.Args{"Name": name})
 	t.again()
@@ -239,38 +237,6 @@ func (t *turn) handBack(command, *input) bool {
 	t.answerTo(Notice, "handover.done", words.Args{"Name": t.nameOf(to[0])})
 	t.again()
 	return true
-}
-
-// callSupervisor calls for a supervisor, and the helper where there is none.
-func (t *turn) callSupervisor(_ command, _ *input) bool {
-	t.alert("supervisor", Supervisor)
-	t.again()
-	return true
-}
-
-// callHelper calls for the helper, and the supervisor where there is none.
-func (t *turn) callHelper(_ command, _ *input) bool {
-	to := Helper
-	if len(t.addressed(Helper)) == 0 && len(t.addressed(Supervisor)) > 0 {
-		to = Supervisor
-	}
-	t.alert(string(to), to)
-	t.again()
-	return true
-}
-
-// alert calls someone at once: in this thread where they are in it, else by
-// the card's flag, which the board shows.
-func (t *turn) alert(what string, to Role) {
-	t.record(&AlertFact{What: what, To: to})
-	args := words.Args{"Name": t.nameOf(t.m.Who)}
-	key := "alert.sent"
-	if t.tell(to, Notice, "alert."+what, args) {
-		key = "alert.called"
-	}
-	if !t.s.Driving() {
-		t.answerTo(Notice, key, words.Args{"Role": string(to)})
-	}
 }
 
 // photo keeps a file that no question asks for as evidence.

@@ -53,9 +53,11 @@ const (
 	KindErased    Kind = "erased"
 )
 
-// PersonFact records who speaks: items identity and name.
+// PersonFact records who speaks, or is called before he has: items identity and
+// name.
 type PersonFact struct {
 	ByCode bool `json:"by_code,omitempty"`
+	Called bool `json:"called,omitempty"` // has not spoken
 	Role   Role `json:"role"`
 	Stated bool `json:"stated,omitempty"`
 	Who    Who  `json:"who"`
@@ -401,8 +403,9 @@ type SignOffFact struct {
 
 // AlertFact records that someone was called.
 type AlertFact struct {
+	Room bool   `json:"room,omitempty"` // nobody was told in the thread, but the shop's room of alerts was
 	To   Role   `json:"to"`
-	Told bool   `json:"told,omitempty"` // somebody of that role is in the thread and was told
+	Told bool   `json:"told,omitempty"` // somebody else of that role reads the thread and was told
 	What string `json:"what"`           // supervisor, helper, broke_off, new_codes, hold_waits, too_many, odometer, odometer_below
 }
 

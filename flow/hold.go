@@ -1,7 +1,6 @@
 package flow
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 
@@ -55,8 +54,7 @@ func (t *turn) oneOfSeveral(name string) string {
 // releaser is the role a hold is put to: the helper, or the supervisor where
 // there is no helper.
 func (t *turn) releaser() Role {
-	if len(t.addressed(Helper)) == 0 && len(t.env.Others[Helper]) == 0 &&
-		len(t.addressed(Supervisor))+len(t.env.Others[Supervisor]) > 0 {
+	if !t.reaches(Helper) && t.reaches(Supervisor) {
 		return Supervisor
 	}
 	return Helper
@@ -87,7 +85,11 @@ func askHold(t *turn) {
 	if h.Now == "refused" {
 		key = "hold.again"
 	}
-	t.askRole(QHold, t.s.holdAbout(), t.releaser(), key, args, choices...)
+	to := t.releaser()
+	if len(t.addressed(to)) == 0 {
+		t.muster(to)
+	}
+	t.askRole(QHold, t.s.holdAbout(), to, key, args, choices...)
 }
 
 // backupWord says in a few words what a recover could rely on.
@@ -212,33 +214,6 @@ func (t *turn) driveInstead() {
 			t.planDrive()
 		}
 	}
-}
-
-// call alerts the helper at home, the supervisor everywhere, in words of its
-// own; where neither is in the thread the card's flag and the board show it.
-func (t *turn) call(what string, args words.Args) {
-	args["Name"] = t.nameOf(t.s.Owner)
-	roles := []Role{Supervisor}
-	if t.s.Home() || len(t.addressed(Helper)) > 0 {
-		roles = []Role{Helper, Supervisor}
-	}
-	echo := t.echo
-	t.echo = nil
-	for _, r := range roles {
-		others := slices.DeleteFunc(t.addressed(r), func(w Who) bool { return w == t.m.Who })
-		t.record(&AlertFact{What: what, To: r, Told: len(others) > 0})
-		t.tell(r, Notice, "call."+what, args)
-	}
-	t.echo = echo
-}
-
-// toldWord names whoever was told when somebody was called for it last, "" where
-// nobody was in the thread.
-func (t *turn) toldWord(what string) string {
-	if r := t.s.Told[what]; r != "" {
-		return t.text(t.worker(), "who."+string(r), nil)
-	}
-	return ""
 }
 
 // cautionApart shows a safety caution without spending what was understood on

@@ -16,6 +16,7 @@ func Line(e Entry) string {
 	case *PersonFact:
 		l.word(string(f.Role))
 		l.when(f.ByCode, "by code")
+		l.when(f.Called, "called")
 	case *HeardFact:
 		l.word(f.What, f.Choice)
 	case *SaidFact:
@@ -296,6 +297,7 @@ func (l *line) people(e Entry) {
 	case *AlertFact:
 		l.word(f.What, "to", string(f.To))
 		l.when(f.Told, "told")
+		l.when(f.Room, "in the alert room")
 	case *StoppedFact:
 		l.word(f.How)
 	case *ReminderFact:

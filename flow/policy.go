@@ -104,4 +104,10 @@ type Env struct {
 	Code    string // a fresh guest code, used if one is asked for
 	// Others names helpers and supervisors who could be called, by role.
 	Others map[Role][]Who
+	// Here are people the shop has named who read what is said in the job and
+	// have not spoken in it: they can be called. Nil where nobody is, or it is not
+	// known, or nobody is called.
+	Here []Person
+	// Alerts says for which roles the shop has a room of alerts.
+	Alerts map[Role]bool
 }

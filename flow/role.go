@@ -17,7 +17,7 @@ const (
 // so that two jobs cannot be joined by it. The empty Who is the assistant.
 type Who string
 
-// Person is someone who has spoken in the job. Identity and Name lie outside
+// Person is someone who has spoken in the job or was called to it. Identity and Name lie outside
 // the log's leaves and are empty once erased.
 type Person struct {
 	Who      Who
@@ -26,6 +26,7 @@ type Person struct {
 	Name     string // as people call them; erasable
 	Stated   bool   // the role was stated in a single-user store, not configured
 	ByCode   bool   // came with a guest code
+	Called   bool   // was called to the job before speaking in it
 }
 
 // Act is something a role may be allowed to do.

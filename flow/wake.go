@@ -73,9 +73,11 @@ func (t *turn) callOn() {
 		to = Supervisor
 	}
 	t.record(&h)
-	t.record(&AlertFact{What: "hold_waits", To: to})
 	args := words.Args{"To": t.writeWord(t.s.Writing), "Minutes": int(t.env.Policy.HoldCall.Minutes()) * t.s.HoldCalls, "Name": t.nameOf(t.s.Owner)}
-	t.tell(to, Notice, "call.hold_waits", args)
+	who := ""
+	if told := t.summon("hold_waits", to, "call.hold_waits", args); told != "" {
+		who = t.text(t.worker(), "who."+string(told), nil)
+	}
 	broken := t.s.Writing.Word == "broke_off" || t.s.Writing.Word == "no_answer"
-	t.say(Notice, "hold.waiting", words.Args{"Name": t.text(t.worker(), "who."+string(to), nil), "Broken": broken})
+	t.say(Notice, "hold.waiting", words.Args{"Name": who, "Broken": broken})
 }

@@ -152,6 +152,9 @@ func (s *Slack) post(out *bot.Outbound) *post {
 		p.Bare = ownNumbers(p, out)
 		s.call(p, out)
 	}
+	if r.Kind == flow.Notice && (r.Role == flow.Helper || r.Role == flow.Supervisor) {
+		s.call(p, out) // to a job: no question does that
+	}
 	if p.Form = formFor(out); p.Form != "" {
 		p.Job, p.Speed = out.Job, out.Asked.Speed
 	}

@@ -31,6 +31,7 @@ func (s *streams) check(ctx context.Context, c *config) error {
 	found := []bot.Finding{{Area: "configuration", What: fmt.Sprintf("%s: %s", c.file, c.summary()), OK: true}}
 	found = append(found, checkStore(ctx, c))
 	found = append(found, checkKeys(c)...)
+	found = append(found, checkAlerts(c)...)
 	found = append(found, checkAddress(ctx, c))
 	if err := c.readSecrets(); err != nil {
 		found = append(found, faulty("secrets", "not all can be read", err)...)
@@ -41,9 +42,12 @@ func (s *streams) check(ctx context.Context, c *config) error {
 	bad := 0
 	for _, f := range found {
 		mark := "OK  "
-		if !f.OK {
+		switch {
+		case !f.OK:
 			mark = "MEND"
 			bad++
+		case f.Mend != "":
+			mark = "WARN"
 		}
 		if err := s.say("%s %s: %s", mark, f.Area, f.What); err != nil {
 			return err
@@ -109,6 +113,23 @@ func checkKeys(c *config) (found []bot.Finding) {
 		default:
 			found = append(found, bot.Finding{Area: "key of shop " + f.shop, What: "can't be read", Mend: err.Error()})
 		}
+	}
+	return found
+}
+
+// checkAlerts warns of a shop without a room of alerts: a call reaches only those
+// in a job's own room, and where nobody is there it reaches nobody.
+func checkAlerts(c *config) (found []bot.Finding) {
+	for i := range c.shops {
+		s, name := &c.shops[i], "[shop.alerts]"
+		if len(s.alerts) > 0 {
+			continue
+		}
+		if len(c.shops) == 1 {
+			name = "[alerts]"
+		}
+		found = append(found, bot.Finding{Area: "alerts of shop " + s.name, OK: true, What: "no room is set",
+			Mend: "a call for help reaches only those in a job's own room. Set " + name + " supervisor = [\"ROOM\"] and helper = [\"ROOM\"]"})
 	}
 	return found
 }

@@ -71,7 +71,7 @@ func TestCheckChangesNothing(t *testing.T) {
 	}
 	before = snapshot(t, v.dir)
 	text, code = v.run("check", "--config", v.file)
-	for _, want := range []string{"MEND store: ", "MEND key of shop south: can't be read", "may be read by others", "MEND slack: no connection", "3 of 7 findings"} {
+	for _, want := range []string{"MEND store: ", "MEND key of shop south: can't be read", "may be read by others", "MEND slack: no connection", "3 of 9 findings"} {
 		if code != exitFailed || !strings.Contains(text, want) {
 			t.Errorf("no %q: %d\n%s", want, code, text)
 		}
@@ -145,5 +145,20 @@ func TestNamedKey(t *testing.T) {
 	env := keyFiles(dir, []string{"a"}, map[string]secret{"a": {at: "x", env: "MILEPOST_TEST_KEY"}})[0]
 	if again, err := env.readOrMake(); err != nil || again.Public() != k.Public() {
 		t.Errorf("out of the environment: %v", err)
+	}
+}
+
+// A shop without a room of alerts is warned of, which is nothing to be mended.
+func TestCheckWarnsOfNoAlerts(t *testing.T) {
+	for with, want := range map[string]string{"": "WARN alerts of shop main: no room is set\n     a call for help", "[alerts]\nsupervisor = [\"T0SHOP/C0SHOP\"]\n": ""} {
+		file := filepath.Join(t.TempDir(), "serve.toml")
+		text := "[store]\nsqlite = \"data\"\n[log]\nmetrics_addr = \"127.0.0.1:0\"\n[slack]\nsocket_mode = true\napp_token_env = \"WS_A\"\nbot_token_env = \"WS_B\"\n" + with
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		got, _ := called("check", "--config", file)
+		if want == "" && strings.Contains(got, "WARN") || !strings.Contains(got, want) {
+			t.Errorf("%q: %s", with, got)
+		}
 	}
 }

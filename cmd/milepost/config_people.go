@@ -39,8 +39,12 @@ func (c *config) readShops(top *table) {
 		if c.slack != nil {
 			addRooms(s.rooms, c.slack.rooms)
 		}
+		s.alerts = c.readAlerts(top, "[alerts]")
 		c.shops = []shopConfig{s}
 		return
+	}
+	if top.has("alerts") {
+		top.fault("alerts", "with [[shop]] each has its own; want them in its [shop.alerts]")
 	}
 	if people != nil {
 		top.fault("people", "with [[shop]] a person belongs to one shop; want them in its [shop.people]")
@@ -78,15 +82,23 @@ func (c *config) readShop(t *table, policy flow.Policy) shopConfig {
 		s.zone, _ = time.LoadLocation(zone)
 	}
 	s.hours = readHours(t.text("hours", "", `from and to, as "07:30-18:00"`, isHours))
-	if alerts := t.sub("alerts", "[shop.alerts]"); alerts != nil {
-		for _, role := range []flow.Role{flow.Helper, flow.Supervisor} {
-			s.alerts = append(s.alerts, c.places(alerts, string(role), role)...)
-		}
-		alerts.done()
-	}
+	s.alerts = c.readAlerts(t, "[shop.alerts]")
 	s.digest = c.places(t, "digest", "")
 	s.key = t.secret("log_key")
 	return s
+}
+
+// readAlerts reads the rooms of alerts.
+func (c *config) readAlerts(of *table, name string) (to []bot.JobThread) {
+	alerts := of.sub("alerts", name)
+	if alerts == nil {
+		return nil
+	}
+	for _, role := range []flow.Role{flow.Helper, flow.Supervisor} {
+		to = append(to, c.places(alerts, string(role), role)...)
+	}
+	alerts.done()
+	return to
 }
 
 // place reads a room as people write it: its network and how that names it.

@@ -114,8 +114,8 @@ func TestSlackChannels(t *testing.T) {
 	}
 }
 
-// Check looks at the channels that alerts and digests go to. They are a shop's,
-// with one shop too.
+// Check looks at the channels that alerts and digests go to. Where there is
+// [[shop]] they are the shop's, digests always.
 func TestCheckSlackPosts(t *testing.T) {
 	w := workspace.New(t, workspace.Options{})
 	t.Setenv("WS_APP", w.AppToken())
@@ -129,9 +129,11 @@ func TestCheckSlackPosts(t *testing.T) {
 			"MEND slack: channel C0BAY (bay), which is sent alerts or the digest, is archived\n     unarchive it",
 			"MEND slack: the app is not in channel C0YARD (yard), which is sent alerts or the digest\n     invite the app",
 			"OK   slack: the app is in channel C0SHOP (shop), which is sent alerts or the digest"},
-		fmt.Sprintf(head, "", "[alerts]\nhelper = [\"C0YARD\"]\n"):     {"alerts: there is no such key"},
-		fmt.Sprintf(head, "digest = [\"C0YARD\"]\n", ""):               {"digest: there is no such key"},
-		fmt.Sprintf(head, "", "[slack.alerts]\nhelper = [\"C0YARD\"]"): {"alerts: there is no such key"},
+		fmt.Sprintf(head, "", "[alerts]\nhelper = [\"C0YARD\"]\n"): {
+			"MEND slack: the app is not in channel C0YARD (yard), which is sent alerts or the digest\n     invite the app"},
+		fmt.Sprintf(head, "", "[alerts]\nhelper = [\"C0YARD\"]\n[[shop]]\nname = \"north\"\n"): {"alerts: with [[shop]] each has its own"},
+		fmt.Sprintf(head, "digest = [\"C0YARD\"]\n", ""):                                       {"digest: there is no such key"},
+		fmt.Sprintf(head, "", "[slack.alerts]\nhelper = [\"C0YARD\"]"):                         {"alerts: there is no such key"},
 	} {
 		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
