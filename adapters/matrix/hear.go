@@ -60,8 +60,8 @@ func (m *stint) inbound(ctx context.Context, evt *event.Event) (bot.Inbound, err
 	}
 	in.Trust = trust
 	in.Name = cut(m.store.calledIn(ctx, evt.RoomID, evt.Sender), longestName)
-	in.Room = m.patternOf(ctx, evt.RoomID, evt.Sender)
-	return in, nil
+	in.Room, err = m.patternOf(ctx, evt.RoomID, evt.Sender)
+	return in, err
 }
 
 // trustOf says whether the device an event was written on is signed by its
@@ -231,18 +231,23 @@ func (m *stint) ask(ctx context.Context, room id.RoomID, evt id.EventID) (*event
 }
 
 // patternOf gives the pattern of the configuration that a member falls under:
-// the room, else the server. Who is not in the room, or is of a server that the
-// configuration does not know, is a guest and falls under none.
-func (m *stint) patternOf(ctx context.Context, room id.RoomID, user id.UserID) string {
+// the room, or the one that it replaced, else the server. Who is not in the room,
+// or is of a server that the configuration does not know, is a guest and falls
+// under none.
+func (m *stint) patternOf(ctx context.Context, room id.RoomID, user id.UserID) (string, error) {
 	if !m.store.IsMembership(ctx, room, user, event.MembershipJoin) {
-		return ""
+		return "", nil
+	}
+	named, err := m.named(ctx, string(room), m.cfg.Patterns)
+	if err != nil {
+		return "", err
 	}
 	server := serverOf(string(user))
 	ours := server == serverOf(m.cfg.User)
 	var byRoom, byServer string
 	for _, p := range m.cfg.Patterns {
 		switch {
-		case p == string(room):
+		case p == named:
 			byRoom = p
 		case p == "@*:"+server:
 			byServer, ours = p, true
@@ -251,9 +256,9 @@ func (m *stint) patternOf(ctx context.Context, room id.RoomID, user id.UserID) s
 		}
 	}
 	if byRoom != "" && ours {
-		return byRoom
+		return byRoom, nil
 	}
-	return byServer
+	return byServer, nil
 }
 
 // serverOf gives the part of an identifier after the first colon.

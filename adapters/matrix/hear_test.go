@@ -301,8 +301,8 @@ func TestPatternOf(t *testing.T) {
 		{"!talk:shop.example", "@ann:shop.example", ""},
 		{"!unknown:shop.example", "@bob:partner.example", ""},
 	} {
-		if got := m.patternOf(ctx, c.room, c.user); got != c.want {
-			t.Errorf("%s in %s: %q, want %q", c.user, c.room, got, c.want)
+		if got, err := m.patternOf(ctx, c.room, c.user); err != nil || got != c.want {
+			t.Errorf("%s in %s: %q, %v, want %q", c.user, c.room, got, err, c.want)
 		}
 	}
 }

@@ -58,8 +58,8 @@ func (m *stint) leaveStrangers(ctx context.Context, room id.RoomID) error {
 
 // stays gives why a room is not to be left, "" if there is nothing.
 func (m *stint) stays(ctx context.Context, room id.RoomID) (string, error) {
-	if slices.Contains(m.cfg.Patterns, room.String()) || slices.Contains(m.cfg.Posts, room.String()) {
-		return "it is configured", nil
+	if named, err := m.named(ctx, room.String(), m.cfg.Patterns, m.cfg.Posts); err != nil || named != "" {
+		return "it is configured", err
 	}
 	jobs, err := m.state.hasRoots(ctx, room.String())
 	if err != nil {

@@ -7,13 +7,10 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
-
-	"milepost/adapters/own"
 )
 
 // Reasons that whoever invited us can read. They tell nothing of the workshop.
@@ -198,33 +195,4 @@ func (m *stint) noteLeft(room id.RoomID, events []*event.Event) {
 func (s *state) setDirect(ctx context.Context, room string) error {
 	_, err := s.db.ExecContext(ctx, "INSERT INTO room (id, direct) VALUES (?, 1) ON CONFLICT (id) DO UPDATE SET direct = 1", room)
 	return err
-}
-
-// moveRoom lets the threads of a room go on in another. Their names stay; what
-// they hang on is made anew when something is said there next.
-func (s *state) moveRoom(ctx context.Context, from, to string) error {
-	return s.tx(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "INSERT INTO moved (room, successor) VALUES (?, ?) ON CONFLICT (room) DO UPDATE SET successor = excluded.successor", from, to)
-		if err != nil {
-			return err
-		}
-		_, err = tx.ExecContext(ctx, "DELETE FROM root WHERE room = ?", from)
-		return err
-	})
-}
-
-// homeOf gives the room in which what is for a room is said now.
-func (s *state) homeOf(ctx context.Context, room string) (string, error) {
-	for range 20 { // rooms move one after the other, and never in a circle but by malice
-		var next string
-		err := s.db.QueryRowContext(ctx, "SELECT successor FROM moved WHERE room = ?", room).Scan(&next)
-		if err := own.IgnoreNone(err); err != nil {
-			return "", err
-		}
-		if next == "" || strings.EqualFold(next, room) {
-			return room, nil
-		}
-		room = next
-	}
-	return room, nil
 }

@@ -39,6 +39,7 @@ type inward struct {
 	mu    sync.Mutex
 	known map[string]*knowing // rooms whose members have been asked for
 	dumb  map[string]bool     // encrypted rooms of which it was logged that they can't be read
+	stale map[string]bool     // rooms of the configuration of which it was logged that they were replaced
 
 	// Of the sync's goroutine: tries of the same response.
 	tried   int // that ended at a gap

@@ -40,6 +40,11 @@ func (m *stint) send(ctx context.Context, out bot.Outbound) error {
 	if err != nil {
 		return err
 	}
+	if p.moved && p.begins != "" && p.root == "" && out.Job != "" {
+		if err := m.rootAnew(ctx, &out, p); err != nil {
+			return err
+		}
+	}
 	key := outKey(&out)
 	ev, err := m.sendText(ctx, &out, p, key, render(&out))
 	if err != nil {
