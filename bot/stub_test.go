@@ -34,8 +34,8 @@ func stub(s *flow.State, m flow.Message, env flow.Env) (flow.Outcome, error) {
 		t.record(&flow.PersonFact{Who: p.Who, Role: p.Role, Stated: p.Stated, ByCode: p.ByCode},
 			flow.Item{Label: flow.ItemIdentity, Content: p.Identity}, flow.Item{Label: flow.ItemName, Content: p.Name})
 		t.s.People[p.Who] = *p
-		if t.s.Owner == "" && p.Role != flow.Helper && p.Role != flow.Supervisor {
-			t.s.Owner = p.Who
+		if works := p.Role != flow.Helper && p.Role != flow.Supervisor; t.s.Owner == "" || works && t.s.Lent {
+			t.s.Owner, t.s.Lent = p.Who, !works
 		}
 	}
 	t.record(&flow.HeardFact{What: "text", ID: m.ID}, flow.Item{Label: flow.ItemText, Content: m.Text})

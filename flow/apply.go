@@ -17,9 +17,7 @@ func (s *State) apply(e *Entry) {
 		s.People = with(s.People, f.Who, Person{Who: f.Who, Role: f.Role, Identity: e.Item(ItemIdentity),
 			Name: e.Item(ItemName), Stated: f.Stated, ByCode: f.ByCode, Called: f.Called})
 		s.Stated = s.Stated || f.Stated
-		if s.Owner == "" && !f.Called && (f.Role == Technician || f.Role == Customer) {
-			s.Owner = f.Who
-		}
+		s.applyOwner(f)
 		if s.Opened.IsZero() {
 			s.Opened, s.Since = e.At, e.At
 		}
@@ -145,7 +143,7 @@ func (s *State) apply(e *Entry) {
 	case *HandOverFact:
 		s.Awaits = e.Item(ItemName)
 		if f.To != "" {
-			s.Owner, s.Awaits = f.To, ""
+			s.Owner, s.Awaits, s.Lent = f.To, "", false
 		}
 	case *SignOffFact:
 		s.SignedOff = true
@@ -331,6 +329,15 @@ func (s *State) applyWaiting(f *AmendedFact, text string) {
 		s.Waiting = slices.DeleteFunc(slices.Clone(s.Waiting), func(w WaitingAmendment) bool {
 			return w.Question == f.Question && w.About == f.About
 		})
+	}
+}
+
+// applyOwner gives the work to whoever opens the job; a helper or supervisor has
+// it only until somebody speaks who does such work.
+func (s *State) applyOwner(f *PersonFact) {
+	works := f.Role == Technician || f.Role == Customer
+	if !f.Called && (s.Owner == "" || works && s.Lent) {
+		s.Owner, s.Lent = f.Who, !works
 	}
 }
 

@@ -20,6 +20,7 @@ type State struct {
 
 	People map[Who]Person
 	Owner  Who    // who does the work
+	Lent   bool   // Owner only opened the job, and is nobody who does such work
 	Awaits string // item: name of who takes the job over with the first message, "" if nobody is waited for
 	Guide  Who    // a helper who took over answering, "" if none
 
