@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"maunium.net/go/mautrix"
+	"maunium.net/go/mautrix/id"
 
 	"milepost/bot"
 )
@@ -48,6 +49,7 @@ var errEmpty = errors.New("the answer is empty")
 type checker struct {
 	m      *Matrix
 	client *mautrix.Client // ours, with its own token
+	joined []id.RoomID     // rooms that we are in, sorted; nil before they were asked for
 	found  []bot.Finding
 }
 

@@ -20,6 +20,7 @@ type roomLook struct {
 	role  bool // the configuration gives a role for it
 	posts bool // alerts or digests go there
 	name  string
+	next  string // the room that has replaced it, "" if none
 }
 
 // configured are the rooms that the configuration names, each once.
@@ -54,6 +55,7 @@ func (c *checker) rooms(ctx context.Context) {
 		return
 	}
 	others := slices.Sorted(slices.Values(in.JoinedRooms))
+	c.joined = slices.Clone(others)
 	looks := c.configured()
 	for i := range looks {
 		l := &looks[i]
@@ -81,14 +83,17 @@ func (c *checker) rooms(ctx context.Context) {
 // others looks at the rooms that the configuration does not name. Those that are
 // in order are summed up.
 func (c *checker) others(ctx context.Context, rooms []id.RoomID, all int) {
-	looked, fine, encrypted := 0, 0, 0
+	looked, fine, encrypted, replaced := 0, 0, 0, 0
 	for _, room := range rooms {
 		if ctx.Err() != nil {
 			break // of the time for all
 		}
-		secret, good := c.look(ctx, &roomLook{id: room})
+		l := &roomLook{id: room}
+		secret, good := c.look(ctx, l)
 		looked++
-		if good {
+		if good && l.next != "" {
+			replaced++
+		} else if good {
 			fine++
 			if secret {
 				encrypted++
@@ -97,6 +102,9 @@ func (c *checker) others(ctx context.Context, rooms []id.RoomID, all int) {
 	}
 	if fine > 0 {
 		c.ok("%s beside those of the configuration: joined, %d encrypted, may write and react", amount(fine, "room", "rooms"), encrypted)
+	}
+	if replaced > 0 {
+		c.ok("%s beside those: replaced, and followed", amount(replaced, "room", "rooms"))
 	}
 	if more := all - looked; more > 0 {
 		c.ok("%s that the assistant is in: not looked at", amount(more, "more room", "more rooms"))
@@ -136,6 +144,10 @@ func (c *checker) state(ctx context.Context, l *roomLook) (encrypted bool) {
 	if e := state[event.StateRoomName][""]; e != nil {
 		l.name = cut(e.Content.AsRoomName().Name, 60)
 	}
+	if e := state[event.StateTombstone][""]; e != nil {
+		c.replaced(l, e)
+		return false
+	}
 	words, how := event.EventMessage, "not encrypted"
 	if e := state[event.StateEncryption][""]; e != nil {
 		encrypted, words, how = true, event.EventEncrypted, "encrypted"
@@ -158,10 +170,31 @@ func (c *checker) state(ctx context.Context, l *roomLook) (encrypted bool) {
 				"%s: joined, %s, but the assistant may not %s: it has power level %d and needs %d", l, how, need.what, has, needs)
 		}
 	}
-	if e := state[event.StateTombstone][""]; e != nil && (l.role || l.posts) {
-		c.bad("name the new room in the configuration", "%s has been replaced by %s", l, cut(string(e.Content.AsTombstone().ReplacementRoom), longestID))
-	}
 	return encrypted
+}
+
+// replaced looks at a room in whose place there is another: what may be done in it
+// is no matter any more.
+func (c *checker) replaced(l *roomLook, e *event.Event) {
+	next := e.Content.AsTombstone().ReplacementRoom
+	l.next = fmt.Sprintf("%.100q", string(next))
+	if soundID(string(next), "!") {
+		l.next = string(next)
+	}
+	var mend []string
+	switch configured := c.configured(); {
+	case !l.role && !l.posts:
+	case slices.ContainsFunc(configured, func(o roomLook) bool { return o.id == next && o.role == l.role && o.posts == l.posts }):
+		mend = append(mend, "take it out of the configuration, which names the new one too")
+	default:
+		mend = append(mend, "name "+l.next+" in its place in the configuration")
+	}
+	if _, followed := slices.BinarySearch(c.joined, next); !followed {
+		mend = append(mend, "invite "+c.m.cfg.User+" to the new one"+l.orRemove())
+	}
+	if len(mend) > 0 {
+		c.bad(strings.Join(mend, "; "), "%s has been replaced by %s", l, l.next)
+	}
 }
 
 // reads says whether an encrypted room can be served, and notes it if not.
