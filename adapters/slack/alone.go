@@ -14,6 +14,7 @@ import (
 	api "github.com/slack-go/slack"
 
 	"milepost/bot"
+	"milepost/flow"
 )
 
 // A command or a shortcut on a message brings an address at which it can be
@@ -130,8 +131,15 @@ func (s *Slack) sendAlone(ctx context.Context, out *bot.Outbound) error {
 	return failed("answer a command", err)
 }
 
-// refusedFor says whether a call was refused, so that the same again will be.
-func refusedFor(err error) bool { return code(err) != "" && fateOf(err) == undone && wait(err) == 0 }
+// sayAlone says something of our own at an address for answers, once.
+func (s *Slack) sayAlone(ctx context.Context, to, text string) {
+	if !s.isAnswerURL(to) {
+		return
+	}
+	if err := s.answerAt(ctx, to, render(&post{Kind: flow.Refusal, Text: text})); err != nil {
+		s.log.Warn("what was pressed is not answered", "err", plainly(err))
+	}
+}
 
 // answerAt says something at an address for answers.
 func (s *Slack) answerAt(ctx context.Context, to string, m message) error {

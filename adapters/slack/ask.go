@@ -73,7 +73,7 @@ func (s *Slack) read(ctx context.Context, method string, args url.Values, out an
 func (s *Slack) patiently(ctx context.Context, method string, args url.Values, out any) error {
 	for pause := s.times.retry; ; pause = min(2*pause, s.times.most) {
 		err := s.read(ctx, method, args, out)
-		if err == nil || ctx.Err() != nil || code(err) != "" && fateOf(err) == undone && wait(err) == 0 {
+		if err == nil || ctx.Err() != nil || refusedFor(err) {
 			return err
 		}
 		if !sleep(ctx, max(wait(err), pause)) {

@@ -112,6 +112,9 @@ func wait(err error) time.Duration {
 	return 0
 }
 
+// refusedFor says whether a call was refused, so that the same again will be.
+func refusedFor(err error) bool { return code(err) != "" && fateOf(err) == undone && wait(err) == 0 }
+
 // failed wraps a call's failure for whoever tries again: with the time to wait,
 // and for good where trying again can't help.
 func failed(op string, err error) error {

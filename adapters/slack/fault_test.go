@@ -14,10 +14,10 @@ import (
 	"milepost/flow"
 )
 
-// Failures of every kind on every method, at random moments, while four jobs
-// speak in one channel: nothing is lost, nothing seen twice, each job's messages
+// Failures of every kind on every method that speaking needs, at random moments,
+// while four jobs speak in one channel: nothing is lost, nothing seen twice, each job's messages
 // in their order, and no method is called before Slack said it may be.
-func TestFaultsOnEveryMethod(t *testing.T) {
+func TestFaultsAtRandom(t *testing.T) {
 	const jobs, each = 4, 30
 	seed := uint64(time.Now().UnixNano())
 	chance := rand.New(rand.NewPCG(seed, 1))

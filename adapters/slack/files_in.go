@@ -71,7 +71,7 @@ func (s *Slack) fileInfo(ctx context.Context, id string) (inFile, error) {
 			return inFile{ID: f.ID, Name: f.Name, Title: f.Title, Kind: f.Mimetype, Size: int64(f.Size), Mode: f.Mode, External: f.IsExternal,
 				Access: f.FileAccess, Private: f.URLPrivate, Download: f.URLPrivateDownload}, nil
 		}
-		if code(err) != "" && fateOf(err) == undone && wait(err) == 0 {
+		if refusedFor(err) {
 			break
 		}
 		if !sleep(ctx, max(wait(err), s.times.retry<<i)) {

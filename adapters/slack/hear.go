@@ -265,7 +265,7 @@ func (h *hearing) lookFor(ctx context.Context, channel, root string) (where, boo
 // later judges a failed call on the way in: what can't be had now is tried again,
 // what is refused is not there.
 func later(op string, err error) error {
-	if code(err) != "" && fateOf(err) == undone && wait(err) == 0 {
+	if refusedFor(err) {
 		return nil
 	}
 	return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("%s: %s", op, plainly(err))}

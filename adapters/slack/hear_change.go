@@ -253,7 +253,9 @@ func (h *hearing) begin(ctx context.Context, r *row, g given) ([]bot.Inbound, er
 		return nil, err
 	}
 	if at == "" {
-		h.noWay(ctx, answer)
+		if time.Now().Before(answer.until) {
+			h.s.sayAlone(ctx, g.answer, sayNoWay)
+		}
 		return nil, nil
 	}
 	text, _ := readable(g.text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
@@ -263,16 +265,6 @@ func (h *hearing) begin(ctx context.Context, r *row, g given) ([]bot.Inbound, er
 		h.s.alone.put(in.Thread, answer)
 	}
 	return []bot.Inbound{in}, nil
-}
-
-// noWay says at an address for answers that a command leads nowhere.
-func (h *hearing) noWay(ctx context.Context, at aloneAt) {
-	if !time.Now().Before(at.until) {
-		return
-	}
-	if err := h.s.answerAt(ctx, at.url, render(&post{Kind: flow.Refusal, Text: sayNoWay})); err != nil {
-		h.s.log.Warn("a command is not answered", "err", plainly(err))
-	}
 }
 
 // freshTS is a time for a thread that no message began: the same whenever the row

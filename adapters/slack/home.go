@@ -229,7 +229,7 @@ func (s *Slack) linkTo(ctx context.Context, job string) (string, error) {
 		return link, nil
 	}
 	link, err = s.api.GetPermalinkContext(ctx, &api.PermalinkParameters{Channel: channel, Ts: ts})
-	if err != nil && code(err) == "" {
+	if err != nil && !refusedFor(err) {
 		return "", failed("link to thread", err)
 	}
 	if !strings.HasPrefix(link, "https://") {

@@ -95,7 +95,7 @@ func (s *Slack) person(ctx context.Context, user, team string) (person, error) {
 			if p.Name == "" {
 				p.Name = u.Name
 			}
-		case code(err) != "" && fateOf(err) == undone && wait(err) == 0:
+		case refusedFor(err):
 			s.log.Warn("slack does not say who a user is: no channel gives them a role", "user", user, "code", code(err))
 			p = person{Guest: true, until: time.Now().Add(doubtFor)}
 		default:
@@ -139,7 +139,7 @@ func (s *Slack) channel(ctx context.Context, id string) (place, error) {
 		p.group, p.member = c.IsMpIM, c.IsMember && !c.IsArchived || c.IsIM
 	case code(err) == "channel_not_found" || code(err) == "missing_scope":
 		p.group = true
-	case code(err) != "" && fateOf(err) == undone && wait(err) == 0:
+	case refusedFor(err):
 	default:
 		return p, &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("conversations.info: %s", plainly(err))}
 	}

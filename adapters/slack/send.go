@@ -89,7 +89,7 @@ func (s *Slack) sendDirect(ctx context.Context, out *bot.Outbound, a aim, refuse
 		}
 		direct, err := s.openDirect(ctx, user)
 		if err != nil || direct == a.channel {
-			if err != nil && (code(err) == "" || wait(err) > 0) {
+			if err != nil && !refusedFor(err) {
 				return failed("send directly", err)
 			}
 			continue

@@ -122,8 +122,15 @@ func (w *Workspace) serveAPI(rw http.ResponseWriter, r *http.Request) {
 	}
 	status, header, answer := w.answer(c, bad)
 	entry.Error, _ = answer["error"].(string)
-	if f != nil && f.After && w.disturbed(rw, c, f, &entry) {
-		return
+	if f != nil && f.After {
+		w.change(func() {
+			if t := w.trigger[c.arg("trigger_id")]; t != nil {
+				t.unheard = true
+			}
+		})
+		if w.disturbed(rw, c, f, &entry) {
+			return
+		}
 	}
 	maps.Copy(rw.Header(), header)
 	rw.Header().Set("Content-Type", "application/json; charset=utf-8")

@@ -18,6 +18,8 @@ type trigger struct {
 	user  string
 	until time.Time
 	used  bool
+
+	unheard bool // what it was used for was not answered: to try once more is no mistake
 }
 
 func (w *Workspace) newTrigger(user string) string {
@@ -35,6 +37,7 @@ func (w *Workspace) spend(c *call) (string, string) {
 	case t == nil:
 		return "", "invalid_trigger_id"
 	case t.used:
+		c.excused = t.unheard
 		return "", "exchanged_trigger_id"
 	case time.Now().After(t.until):
 		w.broke("%s: trigger_id used %v too late", c.method, time.Since(t.until).Round(time.Millisecond))
