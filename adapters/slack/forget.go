@@ -51,18 +51,14 @@ func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
 	if _, err := os.Stat(filepath.Join(s.cfg.Dir, "slack.db")); errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, nil
 	}
+	if s.runs.Load() > 0 {
+		return s.stateOfRun(ctx)
+	}
 	unlock, err := lock(s.cfg.Dir)
 	var held *bot.Error
 	switch {
 	case errors.As(err, &held) && held.Kind == bot.Conflict:
-		// Run holds it: ours, or that of another process, for which we would wait in vain.
-		ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
-		_, leave, err := s.enter(ctx)
-		if err != nil {
-			cancel()
-			return nil, nil, err
-		}
-		return s.state, func() { leave(); cancel() }, nil
+		return s.stateOfRun(ctx) // has just begun; that of another process we wait for in vain
 	case err != nil:
 		return nil, nil, err
 	}
@@ -77,6 +73,17 @@ func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
 		}
 		unlock()
 	}, nil
+}
+
+// stateOfRun gives the state as Run has it.
+func (s *Slack) stateOfRun(ctx context.Context) (*state, func(), error) {
+	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
+	_, leave, err := s.enter(ctx)
+	if err != nil {
+		cancel()
+		return nil, nil, err
+	}
+	return s.state, func() { leave(); cancel() }, nil
 }
 
 // splitIdentity takes an identity of ours apart.

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	api "github.com/slack-go/slack"
@@ -32,6 +33,8 @@ type Slack struct {
 	// Set by Run before up, and not changed while there is anyone inside (enter).
 	state *state
 	me    self
+
+	runs atomic.Int32 // Run runs, or is about to: the state directory is its own
 
 	mu      sync.Mutex
 	up      chan struct{}      // closed while it runs and knows who it is
@@ -196,7 +199,9 @@ func (s *Slack) leave() {
 // One process at a time may use a state directory: inbox and marks are of one
 // SQLite file, so several instances that share the work are not for this adapter.
 func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
-	unlock, err := lock(s.cfg.Dir)
+	s.runs.Add(1)
+	defer s.runs.Add(-1)
+	unlock, err := s.lockSoon(ctx)
 	if err != nil {
 		return err
 	}

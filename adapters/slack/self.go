@@ -44,6 +44,20 @@ func lock(dir string) (unlock func(), err error) {
 	return func() { _ = l.Unlock() }, nil
 }
 
+// lockSoon waits a moment for the state directory: an erasure while we did not run
+// holds it as long as it takes.
+func (s *Slack) lockSoon(ctx context.Context) (unlock func(), err error) {
+	for end := time.Now().Add(lockIn); ; {
+		unlock, err = lock(s.cfg.Dir)
+		var held *bot.Error
+		if !errors.As(err, &held) || held.Kind != bot.Conflict || time.Now().After(end) || !sleep(ctx, 50*time.Millisecond) {
+			return unlock, err
+		}
+	}
+}
+
+const lockIn = 3 * time.Second
+
 // grave are the answers after which no further try can help: somebody has to
 // mend the token or the installation.
 var grave = []string{"invalid_auth", "not_authed", "account_inactive", "token_revoked"}
