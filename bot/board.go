@@ -27,12 +27,14 @@ type Row struct {
 	Track     bool       `json:"track,omitempty"` // a raw track is kept; its days are counted from Since
 
 	identities []string
+	asks       int // questions put so far
 }
 
-// rowData is a row at rest: with who takes part.
+// rowData is a row at rest: with who takes part, and how much was asked.
 type rowData struct {
 	Row
 	People []string `json:"people"`
+	Asks   int      `json:"asks"`
 }
 
 // Board gives the open jobs of a shop, the one that waits longest first.
@@ -80,7 +82,7 @@ func (b *Bot) openRow(ir *IndexRow) (Row, bool) {
 		b.cfg.Log.Warn("board row can't be read; rebuild the index", "job", ir.Job, "err", err)
 		return Row{}, false
 	}
-	d.Row.identities = d.People
+	d.Row.identities, d.Row.asks = d.People, d.Asks
 	return d.Row, true
 }
 
@@ -111,7 +113,7 @@ func (r *Row) Text(zone *time.Location) string {
 func indexRow(s *flow.State, f folded, wake time.Time) *IndexRow {
 	role, name := waitingOn(s)
 	d := rowData{Row: Row{Job: s.Job, Vehicle: s.Vehicle, Phase: s.Phase, WaitingOn: role, Name: name, Since: s.Since,
-		Value: lastValue(s), Flags: flow.Flags(s, flow.Policy{}, s.Since), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}}
+		Value: lastValue(s), Flags: flow.Flags(s, flow.Policy{}, s.Since), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}, Asks: s.Asks}
 	if d.Flags == nil {
 		d.Flags = []string{}
 	}

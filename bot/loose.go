@@ -3,7 +3,9 @@ package bot
 import (
 	"context"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"milepost/flow"
 )
@@ -13,13 +15,13 @@ import (
 // has several the one gone to by "job" and its number; else it is asked which: a
 // figure must not end in another vehicle's job. With none it begins a job. If it
 // was not called it is other people's talk, which must not pass a gate: figures
-// of somebody who has a job are told where to go, everything else is left alone.
+// of somebody who has a job, and what looks like an answer to what he was just
+// asked, are told where to go, once for each question; everything else is left alone.
 func (b *Bot) loose(ctx context.Context, v *visit) error {
 	figures := v.in.File != nil || strings.ContainsAny(v.text, "0123456789")
 	nobody := v.role == "" || v.role == flow.Stranger
-	if !v.in.Called && (nobody || !figures && v.in.Fault == "") {
-		v.desk = ignore
-		return nil
+	if !v.in.Called && (v.in.Fault == "" || nobody) {
+		return b.beside(ctx, v, figures && !nobody)
 	}
 	if nobody {
 		job, err := b.cfg.Store.Current(ctx, v.shop.name, v.in.From)
@@ -37,13 +39,6 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 	}
 	mine := rowsOf(rows, v.in.From)
 	switch {
-	case !v.in.Called && v.in.Fault == "":
-		v.desk = ignore
-		if len(mine) > 0 {
-			v.desk = func(ctx context.Context, v *visit) error {
-				return b.deskSay(ctx, v, "beside", "", flow.Notice, say("bot.beside", v.role, nil))
-			}
-		}
 	case len(mine) == 1:
 		v.job = mine[0].Job
 	case len(mine) > 1:
@@ -63,4 +58,60 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 		v.desk = b.deskHelp
 	}
 	return nil
+}
+
+// maxWords bounds what beside the threads can look like an answer, in bytes.
+const maxWords = 40
+
+// beside deals with what was written beside all threads without calling us.
+func (b *Bot) beside(ctx context.Context, v *visit, figures bool) error {
+	v.desk = ignore
+	if !figures && (v.text == "" || len(v.text) > maxWords) {
+		return nil
+	}
+	rows, err := b.Board(ctx, v.shop.name)
+	if err != nil {
+		return err
+	}
+	mine := rowsOf(rows, v.in.From)
+	for i := len(mine) - 1; i >= 0; i-- { // asked last first
+		r := &mine[i]
+		key, asked := string(v.in.From)+"\x00"+r.Job, strconv.Itoa(r.asks+1)
+		if v.shop.hinted.get(key) == asked {
+			if figures {
+				return nil
+			}
+			continue
+		}
+		if !figures {
+			if is, err := b.looksMeant(ctx, v, r); err != nil {
+				return err
+			} else if !is {
+				continue
+			}
+		}
+		v.desk = func(ctx context.Context, v *visit) error {
+			err := b.deskSay(ctx, v, "beside", "", flow.Notice, say("bot.beside", v.role, nil))
+			if err == nil {
+				v.shop.hinted.set(key, asked)
+			}
+			return err
+		}
+		return nil
+	}
+	return nil
+}
+
+// looksMeant says whether a text is on its face an answer to what a job asks its
+// author.
+func (b *Bot) looksMeant(ctx context.Context, v *visit, r *Row) (bool, error) {
+	if r.Phase != flow.PhaseDrive && b.now().Sub(r.Since) > time.Hour {
+		return false, nil // whatever it asks was asked long ago: it need not be read
+	}
+	f, err := readJob(ctx, b.cfg.Store, v.shop.name, r.Job)
+	if err != nil {
+		return false, err
+	}
+	p, _ := personOf(f.state, v.in.From)
+	return flow.Plainly(f.state, p.Who, v.text, b.now()), nil
 }

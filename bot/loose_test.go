@@ -32,7 +32,7 @@ func TestBesideTheThread(t *testing.T) {
 	}
 	r.give(r.beside("tech", "unit 14", true)) // called: begins a job
 	first, thread := r.job(), r.last().Thread
-	if got := r.give(r.beside("tech", "all yes 13.4 are the lottery numbers", false)); len(got) != 1 || !strings.Contains(got[0], "own thread") || r.last().Job != "" {
+	if got := r.give(r.beside("tech", "all yes 13.4 are the lottery numbers", false)); len(got) != 1 || !strings.Contains(got[0], "reply to my message") || r.last().Job != "" {
 		t.Errorf("talk goes into the job: %q", got)
 	}
 	if got := r.give(r.beside("tech", "lunch?", false)); len(got) != 0 {
@@ -263,5 +263,65 @@ func TestErasureReachesNetworks(t *testing.T) {
 	e, err = r.bot.Erase(context.Background(), "oakroad", "fake:tech")
 	if err != nil || !e.Lingers || net.asked[1].People[0] != "fake:tech" || net.asked[1].Job != "" {
 		t.Errorf("%+v, %v, asked %+v", e, err, net.asked)
+	}
+}
+
+// What looks like an answer to the question just put to him is asked about once,
+// and is never taken as one; other talk is left alone.
+func TestAnswerBeside(t *testing.T) {
+	r := startStep(t, newMem(), flow.Step)
+	r.give(r.beside("tech", "new job unit 14, bay, 48210 mi", true)) // asks: tachograph? no, yes
+	job, hint := r.job(), "answer in its thread, or reply to my message"
+	n := len(r.entries(job))
+	beside := func(who, text string, want int) {
+		t.Helper()
+		got := r.give(r.beside(who, text, false))
+		if len(got) != want || want > 0 && !strings.Contains(got[0], hint) {
+			t.Errorf("%s beside the thread: %q is answered %q", who, text, got)
+		}
+	}
+	beside("tech", "no idea where the kettle is", 0)
+	beside("tech", "nobody here?", 0)
+	beside("boss", "no", 0)
+	beside("x", "no", 0)
+	beside("tech", "no", 1)
+	beside("tech", "no", 0) // once for each question
+	beside("tech", "1", 0)
+	if len(r.entries(job)) != n {
+		t.Error("talk went into the job")
+	}
+	in := r.in("tech", "no")
+	in.Job = job
+	r.give(in)                                                     // the checklist
+	r.give(r.beside("tech", "new job unit 15, bay, 100 mi", true)) // two jobs
+	beside("tech", "all yes", 1)
+	beside("tech", "yes", 1) // of the other
+	in = r.in("tech", "13.4, all yes")
+	in.Job = job
+	r.give(in) // the size of the placard
+	beside("tech", "yes", 0)
+	in = r.in("tech", "note x")
+	in.Job = job
+	r.give(in)
+	r.clock.pass(11 * time.Minute)
+	beside("tech", "all yes", 0)
+}
+
+// "Parked" beside the thread is asked about however long the drive was.
+func TestParkedBeside(t *testing.T) {
+	r := startStep(t, newMem(), flow.Step)
+	r.give(r.beside("tech", "new job unit 30, in the bay, 48210 mi", true))
+	for _, text := range []string{"no", "all yes 13.4", "LT265/70R17 121/118S, 2438 mm circumference, step 1, 1800 to 3000", "yes, both",
+		"on the laptop in folder a", "LT285/75R17 121/118S 12/12, placard pressure, gears unchanged", "write", "took", "2596", "none", "go"} {
+		in := r.in("tech", text)
+		in.Job = r.job()
+		r.give(in)
+	}
+	r.clock.pass(40 * time.Minute)
+	if got := r.give(r.beside("tech", "yes", false)); len(got) != 0 {
+		t.Errorf("on the road: %q", got)
+	}
+	if got := r.give(r.beside("tech", "parked", false)); len(got) != 1 || !strings.Contains(got[0], "reply to my message") {
+		t.Errorf("parked: %q", got)
 	}
 }
