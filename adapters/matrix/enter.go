@@ -47,7 +47,7 @@ func newStint(cfg Config, h *health, hear Hearer) (*stint, error) {
 	client.StateStore = m.store
 	m.in.poll = &http.Client{Transport: client.Client.Transport, Timeout: pollLimit}
 	m.in.known = map[string]*knowing{}
-	m.in.handled.full = make(chan struct{}, 1)
+	m.in.handled.full, m.in.reread = make(chan struct{}, 1), make(chan struct{}, 1)
 	m.in.most, m.in.olderMost = inboxMost, olderMost
 	m.in.fetch, m.in.hear, m.in.lanes = client.GetEvent, hear, newLanes(lanesMost)
 	return m, nil

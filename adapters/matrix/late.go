@@ -139,7 +139,17 @@ func (m *stint) unread(ctx context.Context, r *row, evt *event.Event) error {
 			return err
 		}
 	}
-	return m.state.putAside(ctx, r.n, waitsSaid)
+	if err := m.state.putAside(ctx, r.n, waitsSaid); err != nil {
+		return err
+	}
+	// A key that came since the last try has not found this row.
+	if _, err := m.open(ctx, evt); err == nil {
+		select {
+		case m.in.reread <- struct{}{}:
+		default: // told already
+		}
+	}
+	return nil
 }
 
 // unreadBefore says once, whatever was written before we came: keys for it were
@@ -185,7 +195,8 @@ func (m *stint) sayDumb(room id.RoomID) {
 	}
 }
 
-// lateKeys tries again what waits for keys, whenever some have come.
+// lateKeys tries again what waits for keys, whenever some have come,
+// or what was put aside can be read after all.
 func (m *stint) lateKeys(ctx context.Context) {
 	if m.cipher == nil {
 		return
@@ -201,6 +212,7 @@ func (m *stint) lateKeys(ctx context.Context) {
 		case <-m.cipher.NewKeys():
 			m.in.lost.clear()
 			m.in.lanes.keysCame()
+		case <-m.in.reread:
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -115,6 +116,47 @@ func TestUnreadable(t *testing.T) {
 				t.Errorf("said %v, rows %v", says, m.rows(t))
 			}
 		})
+	}
+}
+
+// unlocking is encryption that opens everything from some moment on.
+type unlocking struct {
+	locked
+	now atomic.Bool
+}
+
+func (u *unlocking) Decrypt(ctx context.Context, e *event.Event) (*event.Event, error) {
+	if !u.now.Load() {
+		return nil, errNoKey
+	}
+	return u.locked.Decrypt(ctx, e)
+}
+
+// A key that comes while it is being said that a message can't be read finds it
+// put aside all the same: no other key needs to come.
+func TestKeyWhileSaid(t *testing.T) {
+	m := quiet(t)
+	u := &unlocking{}
+	m.cipher = u
+	m.in.lost.add("s") // its key was waited for before
+	putRaw(t, m, secret("words", threadR))
+	e := newEar()
+	e.refuse = func(in bot.Inbound) error {
+		if in.Fault != "" {
+			u.now.Store(true)
+		}
+		return nil
+	}
+	stop := answering(t, m, e, lanesMost)
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { defer close(done); m.lateKeys(ctx) }()
+	e.text(t, "words")
+	cancel()
+	<-done
+	stop()
+	if left := m.rows(t); len(left) != 0 {
+		t.Errorf("rows left: %v", left)
 	}
 }
 

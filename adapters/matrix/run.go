@@ -34,6 +34,7 @@ type inward struct {
 	most    int         // of them in all
 	handled handled
 	lost    lost
+	reread  chan struct{} // something put aside can be read
 	fetch   func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
 
 	mu    sync.Mutex
