@@ -46,8 +46,17 @@ func (s *Slack) Forget(ctx context.Context, f bot.Forgotten) error {
 }
 
 // stateToForget gives the state: that of Run, or opened for the purpose. It is nil
-// if there is none.
-func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
+// if there is none. While Run ends it has to wait.
+func (s *Slack) stateToForget(ctx context.Context) (st *state, leave func(), err error) {
+	for end := time.Now().Add(enterIn); ; {
+		st, leave, err = s.stateNow(ctx)
+		if err == nil || !errors.Is(err, errNotInside) || time.Now().After(end) || !sleep(ctx, 20*time.Millisecond) {
+			return st, leave, err
+		}
+	}
+}
+
+func (s *Slack) stateNow(ctx context.Context) (*state, func(), error) {
 	if _, err := os.Stat(filepath.Join(s.cfg.Dir, "slack.db")); errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, nil
 	}
@@ -58,7 +67,7 @@ func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
 	var held *bot.Error
 	switch {
 	case errors.As(err, &held) && held.Kind == bot.Conflict:
-		return s.stateOfRun(ctx) // has just begun; that of another process we wait for in vain
+		return s.stateOfRun(ctx) // it has just begun; for that of another process we wait in vain
 	case err != nil:
 		return nil, nil, err
 	}
@@ -77,13 +86,11 @@ func (s *Slack) stateToForget(ctx context.Context) (*state, func(), error) {
 
 // stateOfRun gives the state as Run has it.
 func (s *Slack) stateOfRun(ctx context.Context) (*state, func(), error) {
-	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	_, leave, err := s.enter(ctx)
 	if err != nil {
-		cancel()
 		return nil, nil, err
 	}
-	return s.state, func() { leave(); cancel() }, nil
+	return s.state, leave, nil
 }
 
 // splitIdentity takes an identity of ours apart.
