@@ -127,7 +127,7 @@ func (c *checker) room(ctx context.Context, l *roomLook) {
 // not in order it notes.
 func (c *checker) look(ctx context.Context, l *roomLook) (encrypted, good bool) {
 	before := len(c.found)
-	if err := c.m.contain(c.m.cfg.Log, "a look at a room", func() error { encrypted = c.state(ctx, l); return nil }); err != nil {
+	if err := contain(c.m.cfg.Log, "a look at a room", func() error { encrypted = c.state(ctx, l); return nil }); err != nil {
 		c.bad("report it: "+err.Error(), "%s: its state can't be understood", l)
 	}
 	return encrypted, len(c.found) == before

@@ -10,6 +10,7 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -225,6 +226,10 @@ type logBridge struct{ log *slog.Logger }
 
 var bridged = []string{"method", "status_code", "duration", "room_id", "event_id", "session_id", "device_id", "user_id", "sender", "retry_in_seconds", "error"}
 
+// usual are warnings that are none: of requests whoever asked says so, and to a
+// device that nothing was sent to yet a way is made at once.
+var usual = []string{"Request canceled", "Request failed", "Didn't find olm session to encrypt group session"}
+
 const maxLogged = 300
 
 func (b logBridge) Write(p []byte) (int, error) { return b.WriteLevel(zerolog.DebugLevel, p) }
@@ -235,7 +240,7 @@ func (b logBridge) WriteLevel(l zerolog.Level, p []byte) (int, error) {
 		return len(p), nil
 	}
 	level := slog.LevelDebug
-	if l >= zerolog.WarnLevel && line["message"] != "Request canceled" && line["message"] != "Request failed" { // whoever asked says so
+	if said, _ := line["message"].(string); l >= zerolog.WarnLevel && !slices.Contains(usual, said) {
 		level = slog.LevelWarn
 	}
 	var args []any

@@ -109,7 +109,11 @@ func TestLogBridge(t *testing.T) {
 	log := zerolog.New(logBridge{slog.New(slog.NewTextHandler(&out, &slog.HandlerOptions{Level: slog.LevelDebug}))})
 	log.Warn().Str("room_id", "!r:x").Str("url", "http://x/secret").Str("req_body", "secret").Str("body", "secret").Err(errors.New("broken")).Msg("odd")
 	log.Debug().Interface("content", map[string]string{"body": "secret"}).Int("status_code", 200).Msg("Request completed")
+	log.Warn().Msg("Didn't find olm session to encrypt group session")
 	got := out.String()
+	if strings.Count(got, "level=WARN") != 1 || strings.Count(got, "level=DEBUG") != 2 {
+		t.Errorf("log:\n%s", got)
+	}
 	if strings.Contains(got, "secret") || !strings.Contains(got, "!r:x") || !strings.Contains(got, "broken") || !strings.Contains(got, "level=WARN") || !strings.Contains(got, "status_code=200") {
 		t.Errorf("log:\n%s", got)
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"milepost/bot"
@@ -22,7 +21,6 @@ const (
 // health is whether messages come in, as far as is known.
 type health struct {
 	lostFor time.Duration // 0: the constant
-	panics  atomic.Int64  // contained ones
 
 	mu     sync.Mutex
 	worked time.Time // last successful sync

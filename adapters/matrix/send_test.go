@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -506,4 +507,23 @@ func TestLongWords(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The first answer in an encrypted room goes to devices to which there is no way
+// yet: nothing to warn of.
+func TestFirstAnswerWarnsOfNothing(t *testing.T) {
+	s := homeserver.Start(t, homeserver.Options{})
+	j := newJob(t, s, s.URL(), "milepost", true)
+	sam := person.JoinEncrypted(t, s, "sam") // who has not written yet
+	j.kim.Invite(j.room, sam.ID)
+	j.kim.WaitJoined(j.room, 20*time.Second, sam.ID)
+	j.stop()
+	log := &lines{}
+	j.cfg.Log = slog.New(slog.NewTextHandler(log, nil))
+	j.start()
+	j.send(j.out(1, flow.Notice, "the first"))
+	sam.WaitFor(j.room, 20*time.Second, j.user(), "the first")
+	if n := log.count("level=WARN"); n != 0 {
+		t.Errorf("%d warnings:\n%s", n, log.b.String())
+	}
 }

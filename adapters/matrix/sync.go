@@ -159,15 +159,12 @@ func (m *stint) takeKeys(ctx context.Context, resp *mautrix.RespSync, since stri
 	return nil
 }
 
-// contain makes a panic an error, counted: one event must not stop all others.
-func (m *stint) contain(what string, f func() error) error {
-	return m.health.contain(m.cfg.Log, what, f)
-}
+// contain makes a panic an error, and logs it: one event must not stop all others.
+func (m *stint) contain(what string, f func() error) error { return contain(m.cfg.Log, what, f) }
 
-func (h *health) contain(log *slog.Logger, what string, f func() error) (err error) {
+func contain(log *slog.Logger, what string, f func() error) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
-			h.panics.Add(1)
 			log.Error("matrix: panic in "+what, "type", fmt.Sprintf("%T", r), "stack", string(debug.Stack()))
 			err = &bot.Error{Kind: bot.Internal, Err: fmt.Errorf("panic in %s", what)}
 		}
