@@ -55,7 +55,7 @@ func (s *State) apply(e *Entry) {
 		s.dropWrite(f.Event)
 	case *AnswerFact:
 		if f.Question == QAmend {
-			s.Edits = slices.DeleteFunc(slices.Clone(s.Edits), func(d Edit) bool { return d.Of == f.About })
+			s.Edits = s.Edits[min(1, len(s.Edits)):] // the first one was asked about
 			break
 		}
 		s.answered(e, *f)

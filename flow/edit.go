@@ -90,7 +90,7 @@ func askAmend(t *turn) {
 	e := t.s.Edits[0]
 	keys, _ := t.s.ofMessage(e.Of)
 	changes, _ := t.wouldChange(keys, e.Text)
-	t.ask(QAmend, e.Of, "edit.ask", words.Args{"Changes": t.namesOf(changes)}, "yes", "no")
+	t.ask(QAmend, string(keys[0].Question), "edit.ask", words.Args{"Changes": t.namesOf(changes)}, "yes", "no")
 }
 
 // takeAmend takes the edited text in place of the old one, or leaves that.
@@ -100,7 +100,7 @@ func takeAmend(t *turn, in *input) bool {
 		return false
 	}
 	e := t.s.Edits[0]
-	t.record(&AnswerFact{Question: QAmend, About: e.Of, Value: answer})
+	t.record(&AnswerFact{Question: QAmend, Value: answer})
 	in.Text = ""
 	if answer == "no" {
 		t.say(Notice, "edit.kept", nil)
@@ -191,7 +191,7 @@ func (t *turn) rewrite(keys []Key, text string) (changes []change, read bool) {
 		default:
 			now := t.s.Phase
 			t.s.Phase = phaseAsking(q.ID) // it is read as it was then
-			if i > 0 && q.Also != nil { // the first one is what was asked
+			if i > 0 && q.Also != nil {   // the first one is what was asked
 				q.Also(t, in)
 			}
 			if len(t.entries) == n && (i == 0 || in.rest() != "") {

@@ -37,7 +37,7 @@ type State struct {
 	Taps     map[string]bool  // message IDs that are taps on a choice
 	Cautions map[string]bool
 
-	Edits   []Edit // edited messages that wait for their author's word
+	Edits   []Edit // edited messages that wait for their author's word; the first is asked about
 	editOf  string // message that was edited last
 	Waiting []WaitingAmendment
 	Waits   bool // an amended answer moves the target once the write under way is read back
