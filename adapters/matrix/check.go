@@ -23,7 +23,8 @@ const checkWait = 20 * time.Second
 var oldest = mautrix.SpecV14
 
 // Check looks whether the configuration can work, and changes nothing, here or
-// on the homeserver. It may be called while the program runs.
+// on the homeserver; a password that has made no device yet is tried with one that
+// is gone again. It may be called while the program runs.
 func (m *Matrix) Check(ctx context.Context) []bot.Finding {
 	c := &checker{m: m}
 	if !c.server(ctx) {

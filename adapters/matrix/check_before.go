@@ -12,19 +12,22 @@ import (
 )
 
 // before looks at what can be looked at before the first start, without a
-// device. The password is not tried: that would make one.
+// device of ours.
 func (c *checker) before(ctx context.Context) {
-	c.flows(ctx)
+	media := false
+	if c.flows(ctx) {
+		c.password(ctx, func(ctx context.Context) { media = c.mediaBefore(ctx) })
+	}
 	c.keysBefore()
-	later := "the password, the device and its signature, rooms and rights"
-	if !c.mediaBefore(ctx) {
+	later := "the device and its signature, rooms and rights"
+	if !media && !c.mediaBefore(ctx) {
 		later += ", how large files may be"
 	}
 	c.ok("no device yet: the first start makes one. Check again after it: only then can be seen %s", later)
 }
 
-// flows asks by what one may log in.
-func (c *checker) flows(ctx context.Context) {
+// flows asks by what one may log in, and says whether by a password.
+func (c *checker) flows(ctx context.Context) bool {
 	limit, cancel := context.WithTimeout(ctx, checkWait)
 	defer cancel()
 	resp, err := c.client.GetLoginFlows(limit)
@@ -36,6 +39,7 @@ func (c *checker) flows(ctx context.Context) {
 		c.bad("try again; if it stays, ask who runs the homeserver", "the homeserver does not say how to log in: %v", brief(err))
 	case resp.HasFlow(mautrix.AuthTypePassword):
 		c.ok("the homeserver takes a password at login")
+		return true
 	default:
 		var types []string
 		for _, f := range resp.Flows[:min(len(resp.Flows), 10)] {
@@ -44,6 +48,7 @@ func (c *checker) flows(ctx context.Context) {
 		c.bad("have an access token made for "+c.m.cfg.User+" and name its file with access_token_file",
 			"the homeserver takes no password at login, but %q", strings.Join(types, ", "))
 	}
+	return false
 }
 
 // mediaBefore says how large a file may be, if the server tells who is not logged

@@ -138,8 +138,8 @@ func TestCheck(t *testing.T) {
 		c := cfg
 		c.AccessToken, c.Password, c.Dir = "", person.Password("milepost"), t.TempDir()
 		finds(t, look(t, c), map[string]bool{
-			"answers": true, "takes a password at login": true,
-			"no device yet": true, "only then can be seen the password, the device and its signature, rooms and rights": true,
+			"answers": true, "takes a password at login": true, "the password is that of @milepost:localhost": true,
+			"no device yet": true, "only then can be seen the device and its signature, rooms and rights": true,
 		})
 		devices, err := j.m.now().client.GetDevicesInfo(context.Background())
 		if err != nil || len(devices.Devices) != 1 {

@@ -45,6 +45,7 @@ func TestCheckMatrixBeforeStart(t *testing.T) {
 		}
 	}
 	fine := []string{"OK   configuration: .* with 0 people and 1 room$", "OK   matrix: homeserver .* answers", "OK   matrix: the homeserver takes a password at login$",
+		"OK   matrix: the password is that of @milepost:localhost$",
 		"OK   matrix: no device yet: .* only then can be seen "}
 	if hasEncryption {
 		check(exitFailed, append(fine, "MEND matrix: recovery key: its file can't be made in .*away$", "     make the folder", "milepost: 1 of [0-9]+ findings is to be mended$")...)
@@ -61,6 +62,10 @@ func TestCheckMatrixBeforeStart(t *testing.T) {
 		fine = append(fine, "OK   matrix: recovery key: its folder can be written to$", "OK   matrix: cross-signing: the recovery key is made at the first start")
 	}
 	check(exitDone, fine...)
+	if err := os.WriteFile(filepath.Join(dir, "password"), []byte("hunter of nothing\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	check(exitFailed, "MEND matrix: the homeserver does not let @milepost:localhost in with this password")
 	if err := os.WriteFile(filepath.Join(dir, "away", "recovery"), []byte("EsTX none\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
