@@ -98,6 +98,7 @@ func (p *process) ready() *process {
 	for end := time.Now().Add(60 * time.Second); !p.isReady(); time.Sleep(2 * time.Millisecond) {
 		select {
 		case err := <-p.ended:
+			p.cmd = nil // nothing is left to be ended when the test is cleaned up
 			p.t.Fatalf("it ended before it was ready: %v", err)
 		default:
 		}
@@ -118,15 +119,15 @@ func (p *process) kill() {
 // killed waits for its end, which must be by a kill.
 func (p *process) killed() {
 	p.t.Helper()
-	err := <-p.ended
-	if s, ok := p.cmd.ProcessState.Sys().(syscall.WaitStatus); !ok || !s.Signaled() || s.Signal() != syscall.SIGKILL {
+	err, cmd := <-p.ended, p.cmd
+	p.cmd = nil
+	if s, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); !ok || !s.Signaled() || s.Signal() != syscall.SIGKILL {
 		p.t.Fatalf("it ended by itself: %v", err)
 	}
 	p.kills++
 	if !p.isReady() {
 		p.early++
 	}
-	p.cmd = nil
 }
 
 // stop ends it in order and says how long that took.
