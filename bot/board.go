@@ -27,13 +27,17 @@ type Row struct {
 	Track     bool       `json:"track,omitempty"` // a raw track is kept; its days are counted from Since
 
 	identities []string
-	asks       int // questions put so far
+	called     []string // of those: have only been called
+	asked      []string // of those: the open question is for them
+	asks       int      // questions put so far
 }
 
 // rowData is a row at rest: with who takes part, and how much was asked.
 type rowData struct {
 	Row
 	People []string `json:"people"`
+	Called []string `json:"called,omitempty"`
+	Asked  []string `json:"asked,omitempty"`
 	Asks   int      `json:"asks"`
 }
 
@@ -74,6 +78,24 @@ func rowsOf(rows []Row, id Identity) []Row {
 	return his
 }
 
+// meantBy are the rows of jobs that somebody can mean by what he writes beside
+// their threads: those he has spoken in, and those that ask him.
+func meantBy(rows []Row, id Identity) []Row {
+	return slices.DeleteFunc(rowsOf(rows, id), func(r Row) bool {
+		return slices.Contains(r.called, string(id)) && !slices.Contains(r.asked, string(id))
+	})
+}
+
+// lastAsked gives the job of some rows that asked somebody last, "" for none.
+func lastAsked(rows []Row, id Identity) (job string) {
+	for i := range rows { // the one asked last is the last of the board
+		if slices.Contains(rows[i].asked, string(id)) {
+			job = rows[i].Job
+		}
+	}
+	return job
+}
+
 // openRow reads a row at rest. One that can't be read is left out: it can be
 // rebuilt.
 func (b *Bot) openRow(ir *IndexRow) (Row, bool) {
@@ -82,7 +104,7 @@ func (b *Bot) openRow(ir *IndexRow) (Row, bool) {
 		b.cfg.Log.Warn("board row can't be read; rebuild the index", "job", ir.Job, "err", err)
 		return Row{}, false
 	}
-	d.Row.identities, d.Row.asks = d.People, d.Asks
+	d.Row.identities, d.Row.called, d.Row.asked, d.Row.asks = d.People, d.Called, d.Asked, d.Asks
 	return d.Row, true
 }
 
@@ -91,6 +113,17 @@ func (r *Row) Text(zone *time.Location) string {
 	if zone == nil {
 		zone = time.UTC
 	}
+	return r.text(say("bot.since", flow.Technician, words.Args{"At": r.Since.In(zone).Format("2006-01-02 15:04")}))
+}
+
+// lasting is how long a job has waited, for people whose zone is not known.
+func (r *Row) lasting(now time.Time) string {
+	d := max(now.Sub(r.Since), 0)
+	return say("bot.for", flow.Technician, words.Args{"Minutes": int(d.Minutes()), "Hours": int(d.Hours()), "Days": int(d.Hours() / 24)})
+}
+
+// text is a row in one line, with the time since it waits as it is given.
+func (r *Row) text(since string) string {
 	marks := make([]string, len(r.Flags))
 	for i, f := range r.Flags {
 		marks[i] = say("flag."+f, flow.Technician, nil)
@@ -106,7 +139,7 @@ func (r *Row) Text(zone *time.Location) string {
 		waiting = say("bot.nobody", flow.Technician, nil)
 	}
 	return say("bot.line", flow.Technician, words.Args{"Job": r.Job, "Vehicle": vehicle, "Phase": string(r.Phase), "Waiting": waiting,
-		"Since": r.Since.In(zone).Format("2006-01-02 15:04"), "Value": r.Value, "Flags": strings.Join(marks, ", ")})
+		"Since": since, "Value": r.Value, "Flags": strings.Join(marks, ", ")})
 }
 
 // indexRow is the one way to a job's row: from what the log adds up to.
@@ -117,9 +150,21 @@ func indexRow(s *flow.State, f folded, wake time.Time) *IndexRow {
 	if d.Flags == nil {
 		d.Flags = []string{}
 	}
-	for _, p := range s.People {
-		if p.Identity != "" {
-			d.People = append(d.People, p.Identity)
+	spoke := map[flow.Who]bool{}
+	for _, w := range s.ByWho {
+		spoke[w] = true
+	}
+	for _, w := range sortedWho(s.People) {
+		p := s.People[w]
+		if p.Identity == "" {
+			continue
+		}
+		d.People = append(d.People, p.Identity)
+		if p.Called && !spoke[w] {
+			d.Called = append(d.Called, p.Identity)
+		}
+		if a := s.Asked; a != nil && (a.To == "" && w == s.Owner || a.To != "" && a.To == p.Role) {
+			d.Asked = append(d.Asked, p.Identity)
 		}
 	}
 	slices.Sort(d.People)

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"milepost/flow"
 	"milepost/flow/understand"
@@ -22,7 +23,7 @@ func say(key string, r flow.Role, args words.Args) string {
 // command finds what can be asked outside any job: a new one, the board, one's
 // jobs, another job, the policy. Help belongs to the job where there is one.
 // It is false where the text is none of these.
-func (b *Bot) command(v *visit) (bool, error) {
+func (b *Bot) command(ctx context.Context, v *visit) (bool, error) {
 	if v.role == "" || v.role == flow.Stranger {
 		return false, nil // a guest has one job, a stranger none
 	}
@@ -49,6 +50,9 @@ func (b *Bot) command(v *visit) (bool, error) {
 	case understand.CmdNew:
 		if v.in.Job != "" || !flow.May(v.role, flow.ActOpen) {
 			return false, nil
+		}
+		if empty, err := b.empty(ctx, v); empty || err != nil {
+			return true, err
 		}
 		return true, b.newJob(v)
 	case understand.CmdBoard:
@@ -108,9 +112,17 @@ func (b *Bot) list(v *visit, rows []Row) string {
 	if len(rows) == 0 {
 		return say("bot.jobs.none", v.role, nil)
 	}
-	text := say("bot.jobs", v.role, nil)
+	return say("bot.jobs", v.role, nil) + b.lines(v, rows)
+}
+
+// lines gives a line for each of some rows, each begun anew.
+func (b *Bot) lines(v *visit, rows []Row) (text string) {
 	for i := range rows {
-		text += "\n" + rows[i].Text(v.shop.cfg.Zone)
+		if zone := v.shop.cfg.Zone; zone != time.UTC { // else nobody has said which zone they live in
+			text += "\n" + rows[i].Text(zone)
+		} else {
+			text += "\n" + rows[i].text(rows[i].lasting(b.now()))
+		}
 	}
 	return text
 }

@@ -12,8 +12,9 @@ import (
 
 // loose routes a message that was written outside any thread of ours. If the
 // assistant was called by it, whoever has one open job means that one, whoever
-// has several the one gone to by "job" and its number; else it is asked which: a
-// figure must not end in another vehicle's job. With none it begins a job. If it
+// has several the one gone to by "job" and its number, in a direct message the one
+// that asked him last; else it is asked which: a figure must not end in another
+// vehicle's job. With none it begins a job. If it
 // was not called it is other people's talk, which must not pass a gate: figures
 // of somebody who has a job, and what looks like an answer to what he was just
 // asked, are told where to go, once for each question; everything else is left alone.
@@ -37,7 +38,7 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 	if err != nil {
 		return err
 	}
-	mine := rowsOf(rows, v.in.From)
+	mine := meantBy(rows, v.in.From)
 	switch {
 	case len(mine) == 1:
 		v.job = mine[0].Job
@@ -47,8 +48,12 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 			v.job = gone
 			return nil
 		}
+		if asked := lastAsked(mine, v.in.From); v.in.Direct && asked != "" {
+			v.job = asked
+			return nil
+		}
 		v.desk = func(ctx context.Context, v *visit) error {
-			return b.deskSay(ctx, v, "which", "", flow.Notice, say("bot.which", v.role, nil)+"\n"+b.list(v, mine))
+			return b.deskSay(ctx, v, "which", "", flow.Notice, say("bot.which", v.role, nil)+b.lines(v, mine))
 		}
 	case v.in.Fault != "":
 		v.desk = b.unread
@@ -73,7 +78,7 @@ func (b *Bot) beside(ctx context.Context, v *visit, figures bool) error {
 	if err != nil {
 		return err
 	}
-	mine := rowsOf(rows, v.in.From)
+	mine := meantBy(rows, v.in.From)
 	for i := len(mine) - 1; i >= 0; i-- { // asked last first
 		r := &mine[i]
 		key, asked := string(v.in.From)+"\x00"+r.Job, strconv.Itoa(r.asks+1)

@@ -325,3 +325,72 @@ func TestParkedBeside(t *testing.T) {
 		t.Errorf("parked: %q", got)
 	}
 }
+
+// direct is a message in a direct message, each of which could begin a thread.
+func (r *rig) direct(who, text string) bot.Inbound {
+	in := r.beside(who, text, true)
+	in.Direct = true
+	return in
+}
+
+// A greeting in a direct message leaves no empty job beside the one that is meant.
+func TestGreetingIsFilled(t *testing.T) {
+	r := startStep(t, newMem(), flow.Step)
+	r.give(r.direct("tech", "hi"))
+	first, thread := r.job(), r.last().Thread
+	r.clock.pass(time.Minute)
+	r.give(r.direct("tech", "new job bobs van, bay, 70 mi"))
+	if o := r.last(); o.Job != first || o.Thread != thread || !strings.Contains(o.Reply.Text, "bobs van") {
+		t.Errorf("in job %s, thread %s: %q", o.Job, o.Thread, o.Reply.Text)
+	}
+	r.give(r.direct("tech", "new job unit 15, bay, 48210 mi"))
+	if r.last().Job == first {
+		t.Error("a job with a vehicle is filled anew")
+	}
+	// One that was greeted elsewhere, and one in which others speak, is left alone.
+	r.give(r.direct("noor", "hello"))
+	greeted := r.last().Job
+	r.give(r.beside("noor", "new job unit 16", true))
+	if r.last().Job == greeted {
+		t.Error("a job asked for in a room is in the direct messages")
+	}
+}
+
+// In a direct message the job that asked last is meant; the others are listed where
+// none asked.
+func TestDirectPrefersLastAsked(t *testing.T) {
+	r := startStep(t, newMem(), flow.Step)
+	r.give(r.direct("tech", "new job bobs van, bay, 70 mi"))
+	first := r.job()
+	r.clock.pass(time.Minute)
+	r.give(r.direct("tech", "new job unit 15, bay, 48210 mi"))
+	second := r.job()
+	r.clock.pass(time.Minute)
+	if r.give(r.direct("tech", "no")); r.last().Job != second {
+		t.Errorf("answered in %q, want %s", r.last().Job, second)
+	}
+	r.clock.pass(time.Minute)
+	in := r.in("tech", "no")
+	in.Job = first
+	r.give(in)
+	r.clock.pass(2 * time.Hour)
+	if r.give(r.direct("tech", "all yes 13.4")); r.last().Job != first {
+		t.Errorf("answered in %q, want %s", r.last().Job, first)
+	}
+	r.clock.pass(150 * time.Minute)
+	got := r.give(r.beside("tech", "2438", true))
+	if len(got) != 1 || !strings.Contains(got[0], "waits for tech for 4 h") || strings.Contains(got[0], "UTC") || strings.Contains(got[0], "Open jobs") {
+		t.Errorf("listed %q", got)
+	}
+}
+
+// Who was only called to a job does not mean it by what he writes beside it.
+func TestCalledDoesNotMean(t *testing.T) {
+	r, _ := inHall(t, map[bot.Identity]string{"fake:boss": "Sam"})
+	r.say("tech", "new job unit 14, bay, 48210 mi")
+	first := r.job()
+	r.say("tech", "call my supervisor")
+	if r.give(r.beside("boss", "unit 15", true)); r.last().Job == first {
+		t.Errorf("his words went into the job he was called to: %q", r.last().Reply.Text)
+	}
+}

@@ -30,6 +30,7 @@ type Inbound struct {
 	Begins   Thread      // where a job that begins with this message is to live; "": where it was written
 	Loose    bool        // written outside any thread of ours: Thread is where a new job would begin, and joins no other
 	Called   bool        // the assistant was addressed: by mention, by a command of the network, or in a direct message
+	Direct   bool        // in a direct message: nobody else reads it
 	Alone    bool        // a command of the network, which can be answered so that only who gave it sees it: a refusal comes each time, not once a day
 	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace
 	Job      string      // where the adapter knows it; "" otherwise

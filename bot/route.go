@@ -86,7 +86,7 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 		return nil
 	}
 	if plain {
-		if done, err := b.command(v); done || err != nil {
+		if done, err := b.command(ctx, v); done || err != nil {
 			if b.stale(v) {
 				v.fresh, v.desk = false, b.deskLate
 			}
@@ -233,10 +233,32 @@ func (b *Bot) newJob(v *visit) error {
 		return b.internal(v, err)
 	}
 	v.job, v.fresh = job, true
+	if v.in.Direct {
+		v.shop.greeted.set(string(v.in.From), job)
+	}
 	if v.in.Begins != "" {
 		v.in.Thread = v.in.Begins // each job has a thread of its own, even one asked for in another's
 	}
 	return nil
+}
+
+// empty finds the job that somebody began by a greeting in his direct messages and
+// that holds nothing yet: a new one asked for there is that one.
+func (b *Bot) empty(ctx context.Context, v *visit) (bool, error) {
+	job := v.shop.greeted.get(string(v.in.From))
+	if !v.in.Direct || job == "" || b.stale(v) {
+		return false, nil
+	}
+	f, err := readJob(ctx, b.cfg.Store, v.shop.name, job)
+	if err != nil {
+		return false, err
+	}
+	s := f.state
+	if s.Seq == 0 || s.Phase != flow.PhaseOpen || s.Vehicle != "" || s.VIN != "" || len(s.Answers)+len(s.Sizes)+len(s.Modules)+s.Files > 0 || len(s.People) > 1 {
+		return false, nil
+	}
+	v.job = job
+	return true, nil
 }
 
 // stale says whether a message is of another day.

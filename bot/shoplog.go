@@ -65,6 +65,7 @@ type shop struct {
 	current *memo                       // identity to job
 	goneTo  *memo                       // identity to the job gone to by its number
 	threads *memo                       // network and thread to job
+	greeted *memo                       // identity to the job last begun in direct messages
 	hinted  *memo                       // identity and job to the question beside which he was told where to answer
 	salt    string                      // of the keys a job is found by; set before open is
 	opened  atomic.Bool
@@ -93,7 +94,7 @@ func newShop(c Shop) *shop {
 	if c.Zone == nil {
 		c.Zone = time.UTC
 	}
-	s := &shop{name: c.Name, cfg: c, current: newMemo(4096), goneTo: newMemo(4096), hinted: newMemo(4096), threads: newMemo(4096)}
+	s := &shop{name: c.Name, cfg: c, current: newMemo(4096), goneTo: newMemo(4096), greeted: newMemo(4096), hinted: newMemo(4096), threads: newMemo(4096)}
 	p := c.Policy.Sound()
 	s.policy.Store(&p)
 	return s

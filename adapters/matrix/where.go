@@ -38,6 +38,7 @@ func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesT
 		}
 	}
 	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
+	in.Direct = in.Called && m.direct(ctx, evt.RoomID)
 	return true, nil
 }
 

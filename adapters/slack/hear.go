@@ -131,7 +131,8 @@ func (h *hearing) said(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, 
 		return nil, err
 	}
 	text, mentioned := readable(m.Text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
-	in.Called = mentioned || isDirect(e)
+	in.Direct = isDirect(e)
+	in.Called = mentioned || in.Direct
 	where, err := h.where(ctx, r, channel, m)
 	if err != nil || where.foreign && !in.Called {
 		return nil, err
