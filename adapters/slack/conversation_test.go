@@ -2,6 +2,7 @@ package slack
 
 import (
 	"encoding/json"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -31,6 +32,7 @@ func TestConversations(t *testing.T) {
 				got := s.Play(t, p.way)
 				got.Same(t, want)
 				p.allSeen()
+				p.gaveWay()
 			})
 		}
 	})
@@ -190,6 +192,33 @@ func (p *party) allSeen() {
 	p.w.Await(10*time.Second, func() bool { return len(rows()) >= len(want) })
 	if got := rows(); !slices.Equal(got, want) {
 		p.t.Errorf("shown\n%s\nsaid\n%s", strings.Join(got, " "), strings.Join(want, " "))
+	}
+}
+
+// gaveWay checks that the buttons of earlier questions are gone in time: also where
+// no message follows in the thread, but the card.
+func (p *party) gaveWay() {
+	p.t.Helper()
+	open := map[string]int{} // the question that each job has open
+	for _, o := range p.way.Said() {
+		if open[o.Job] = o.Asked.Ask; o.Asked.Ask == 0 {
+			open[o.Job] = math.MaxInt
+		}
+	}
+	left := func() (list []string) {
+		for _, root := range append([]string{""}, p.roots()...) {
+			for _, m := range p.w.Messages("bay", root) {
+				for _, o := range p.way.Said() {
+					if len(m.Buttons()) > 0 && strings.Contains(string(m.Metadata), rowID(o.Key)) && len(o.Reply.Choices) > 0 && tapAsk(o.Reply.Choices[0].Send) < open[o.Job] {
+						list = append(list, m.Shown)
+					}
+				}
+			}
+		}
+		return list
+	}
+	if !p.w.Await(10*time.Second, func() bool { return len(left()) == 0 }) {
+		p.t.Errorf("buttons stay: %q", left())
 	}
 }
 
