@@ -32,12 +32,20 @@ func draw(random io.Reader, n int) (string, error) {
 // million. It is random, so that one shop's can't be guessed from another's.
 const jobSigns = 7
 
-// guestCode draws a code of four groups, 76 bits.
+// guestCode draws a code of four groups, 75 bits. Each has a figure and a letter,
+// as the reader of codes wants it: words are none.
 func guestCode(random io.Reader) (string, error) {
-	s, err := draw(random, 16)
-	if err != nil {
-		return "", err
+	var groups []string
+	for len(groups) < 4 {
+		g, err := draw(random, 4)
+		if err != nil {
+			return "", err
+		}
+		if strings.ContainsAny(g, figures) && strings.Trim(g, figures) != "" {
+			groups = append(groups, strings.ToUpper(g))
+		}
 	}
-	s = strings.ToUpper(s)
-	return s[:4] + "-" + s[4:8] + "-" + s[8:12] + "-" + s[12:], nil
+	return strings.Join(groups, "-"), nil
 }
+
+const figures = "23456789"
