@@ -1,12 +1,14 @@
 package slack
 
 import (
+	"bytes"
 	"slices"
 	"testing"
 	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/bot"
+	"milepost/bot/bottest"
 )
 
 // A file that is deleted, while its message stays, is a deletion of that part: told
@@ -94,5 +96,54 @@ func TestCatchUpFileGone(t *testing.T) {
 		r.end()
 		r.start()
 		r.hears(8)
+	})
+}
+
+// The log of a job says that an upload was deleted: with the real bot, in both ways.
+func TestFileGoneInLog(t *testing.T) {
+	transports(t, func(t *testing.T, http bool) {
+		for _, s := range bottest.ReadScripts(t, "../../testdata/conversations") {
+			if s.Name != "bay" {
+				continue
+			}
+			p := newParty(t, s, http)
+			s.Play(t, p.way)
+			var uploads []workspace.Message
+			for _, root := range p.roots() {
+				for _, m := range p.w.Messages("bay", root) {
+					if len(m.Files) > 0 && !m.App {
+						uploads = append(uploads, m)
+					}
+				}
+			}
+			if len(uploads) == 0 {
+				t.Fatal("nothing was uploaded")
+			}
+			deleted := func() (n int) {
+				jobs, err := p.way.Store().Jobs(t.Context(), bot.DefaultShop)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, job := range jobs {
+					list, err := p.way.Store().Entries(t.Context(), bot.DefaultShop, job, 0)
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, e := range list {
+						n += bytes.Count(e.Bytes, []byte(`"what":"delete"`))
+					}
+				}
+				return n
+			}
+			before := deleted()
+			p.w.User(uploads[0].User).DeleteFile(uploads[0].Files[0])
+			if !p.w.Await(10*time.Second, func() bool { return deleted() > before }) {
+				t.Fatal("the log says nothing of it")
+			}
+			time.Sleep(200 * time.Millisecond)
+			if n := deleted() - before; n != 1 {
+				t.Errorf("the log says it %d times", n)
+			}
+		}
 	})
 }
