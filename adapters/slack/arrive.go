@@ -24,6 +24,8 @@ type arrival struct {
 	unsure bool   // an older one may well be on its way
 	within string // key of a message that says it too, if that is new
 	said   bool   // that is so: it is only marked as seen
+	sign   string // of a reaction that was put on a post: what its key begins with
+	caught bool   // that was read back, as it stands there
 
 	// For what is a message, kept when it has been handled:
 	channel string
@@ -50,6 +52,7 @@ const (
 	keyForm    = "v:"
 	keyCommand = "s:"
 	keyBad     = "b:"
+	keyUnread  = "q:" // a post on which signs are not read back any more
 	keyEvent   = "x:" // an event's id: nothing is in the inbox under it
 )
 
@@ -77,9 +80,10 @@ func eventArrivals(o inOuter, raw []byte) ([]arrival, error) {
 			return nil, nil
 		}
 		a.channel, a.at = string(e.Item.Channel), e.EventTS
-		a.key = reactionKey(keyReact, &e) + e.EventTS
+		a.sign = reactionKey(keyReact, &e)
+		a.key = a.sign + e.EventTS
 		if e.Type == typeUnreacted {
-			a.key = reactionKey(keyUnreact, &e) + e.EventTS
+			a.key, a.sign = reactionKey(keyUnreact, &e)+e.EventTS, ""
 		}
 		a.root, a.lane = e.Item.TS, "" // the lane is that of the post's thread: known to the store
 		return []arrival{a}, nil

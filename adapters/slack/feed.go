@@ -8,7 +8,7 @@ import (
 )
 
 // feed stores what of messages read back has not come: messages and edits since a
-// time, and deletions of what was known, files among it.
+// time, deletions of what was known, files among it, and signs on posts of ours.
 func (e *ears) feed(ctx context.Context, channel, root, kind, since string, list []inMessage, had []known) (n int, err error) {
 	slices.SortFunc(list, func(a, b inMessage) int { return strings.Compare(a.TS, b.TS) })
 	there, knew := map[string]bool{}, map[string]*known{}
@@ -25,6 +25,13 @@ func (e *ears) feed(ctx context.Context, channel, root, kind, since string, list
 		}
 		key := keyMessage + channel + ":" + m.TS
 		there[key] = true
+		if string(m.User) == e.s.self().User {
+			signs, err := signsOn(team, channel, m, at)
+			if err != nil {
+				return 0, err
+			}
+			arrivals = append(arrivals, signs...)
+		}
 		if !slices.Contains(speech, m.Subtype) || !byPerson(m) {
 			continue
 		}

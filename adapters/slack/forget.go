@@ -151,6 +151,9 @@ func (s *state) forget(ctx context.Context, f bot.Forgotten) (unread, aside int6
 				"DELETE FROM inbox WHERE user = ?1",
 				"DELETE FROM shown WHERE instr(post, '\"' || ?1 || '\"') > 0",
 				"UPDATE seen SET user = '', parts = '' WHERE user = ?1",
+				// Whose sign it was is not known any more, and it still stands there.
+				"INSERT OR IGNORE INTO seen (key, channel, at, came) SELECT 'q:' || channel || ':' || root, channel, at, came FROM seen " +
+					"WHERE key >= 'r:' AND key < 'r;' AND instr(key, ':' || ?1 || ':') > 0",
 				"DELETE FROM seen WHERE instr(key, ':' || ?1 || ':') > 0",
 			} {
 				if err := do(query, user); err != nil {

@@ -231,6 +231,11 @@ func insert(ctx context.Context, tx *sql.Tx, a *arrival, now time.Time) (n int64
 	if a.at == "" {
 		a.at = tsOf(now)
 	}
+	if a.sign != "" {
+		if known, err := signKnown(ctx, tx, a); err != nil || known {
+			return 0, err
+		}
+	}
 	fresh, err := changed(tx.ExecContext(ctx, "INSERT OR IGNORE INTO seen (key, channel, at, came, root, user, parts) VALUES (?, ?, ?, ?, ?, ?, ?)",
 		a.key, a.channel, a.at, now.UnixMilli(), a.root, a.user, a.parts))
 	if err != nil || !fresh || a.said {

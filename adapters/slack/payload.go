@@ -63,6 +63,11 @@ type inMessage struct {
 	} `json:"edited,omitempty"`
 	Replies int    `json:"reply_count,omitempty"`
 	Latest  string `json:"latest_reply,omitempty"`
+
+	Signs []struct {
+		Name  string  `json:"name"`
+		Users []ident `json:"users"`
+	} `json:"reactions,omitempty"`
 }
 
 // inEvent is an inner event, of whatever type.
