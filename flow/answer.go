@@ -77,6 +77,12 @@ func (t *turn) read() {
 		t.again()
 		return
 	}
+	if t.m.Text == "" && t.m.Tap == "" && t.m.File == nil && t.s.Asked != nil {
+		if !t.s.Driving() {
+			t.answerTo(Notice, "hint.empty", nil)
+		}
+		return
+	}
 	if t.late() {
 		return
 	}

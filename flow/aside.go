@@ -157,13 +157,17 @@ func (t *turn) note(c command, _ *input) bool {
 		t.answerTo(Notice, "note.empty", nil)
 	} else {
 		t.record(&NoteFact{}, Item{ItemText, c.Arg})
-		t.answerTo(Notice, "note.kept", nil)
+		t.answerTo(Notice, "note.kept", words.Args{"Open": t.stands()})
 	}
-	if !t.s.Driving() {
-		t.again()
+	if !t.s.Driving() && t.open() == nil {
+		t.advance()
 	}
 	return true
 }
+
+// stands says whether a question is open that need not be put again: it was not
+// touched, and to put it calls somebody, for sixty notes sixty times.
+func (t *turn) stands() bool { return t.open() != nil && !t.s.Driving() }
 
 // pause stops the questions until someone goes on.
 func (t *turn) pause(command, *input) bool {
@@ -252,9 +256,11 @@ func (t *turn) photo(in *input) bool {
 		return true
 	}
 	t.keepFile(in.File, "other")
-	t.answerTo(Notice, "file.kept", fileArgs(in.File))
-	if !t.s.Driving() {
-		t.again()
+	args := fileArgs(in.File)
+	args["Open"] = t.stands()
+	t.answerTo(Notice, "file.kept", args)
+	if !t.s.Driving() && t.open() == nil {
+		t.advance()
 	}
 	return true
 }

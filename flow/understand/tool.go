@@ -50,14 +50,10 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 		}
 	case len(words) == 0:
 		if a, ok := YesNo(text); ok && onlyFillers(text, a.End) {
-			switch a.Value {
-			case Yes:
-				w = Took
-			case NotSure:
-				w = Unsure
-			default:
-				return m, newAsk(AskTool, text)
+			if a.Value != NotSure {
+				return m, newAsk(AskTool, text) // yes to what? it is no word of a tool
 			}
+			w = Unsure
 		}
 	case words[Took]:
 	case words[BrokeOff]:
