@@ -25,6 +25,12 @@ type Party interface {
 	Tap(who ScriptPerson, choice flow.Choice) string
 }
 
+// Late is the ability of a party to write what the assistant hears of long after
+// it was written.
+type Late interface {
+	SayLate(who ScriptPerson, text string, ago time.Duration) string
+}
+
 // NetWay takes a script through a network as people use it: what they write goes
 // over the network, and so does what is answered.
 type NetWay struct {
@@ -66,9 +72,16 @@ func NewNetWay(t testing.TB, s *Script, network bot.Network, party Party) *NetWa
 // Store gives the store the bot works on: the network's files come from there.
 func (w *NetWay) Store() *Memory { return w.store }
 
-// Handle hands to the bot what the network has heard. Times are the script's.
+// Handle hands to the bot what the network has heard. Times are the script's: a
+// message that was written just now has none, one that is late is as old as it is.
 func (w *NetWay) Handle(ctx context.Context, in bot.Inbound) error {
-	in.SentAt = time.Time{}
+	if age := time.Since(in.SentAt); in.SentAt.IsZero() || age < time.Minute {
+		in.SentAt = time.Time{}
+	} else {
+		w.mu.Lock()
+		in.SentAt = w.now.Add(-age)
+		w.mu.Unlock()
+	}
 	err := w.at().Handle(ctx, in)
 	if err == nil {
 		w.mu.Lock()
@@ -98,6 +111,12 @@ func (w *NetWay) overNetwork(m ScriptMessage) error {
 		d.handle = w.party.File(m.Who, m.File, m.Bytes)
 	case m.Tap != "":
 		d.handle = w.party.Tap(m.Who, flow.Choice{Send: m.Tap})
+	case m.Ago > 0:
+		late, can := w.party.(Late)
+		if !can {
+			return fmt.Errorf("nothing can be late on this network")
+		}
+		d.handle = late.SayLate(m.Who, m.Text, m.Ago)
 	default:
 		d.handle = w.party.Say(m.Who, m.Text)
 	}

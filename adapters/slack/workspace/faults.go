@@ -84,6 +84,15 @@ func (w *Workspace) change(do func()) {
 // DropEvents loses the next n events for good, as an outage longer than the redeliveries does.
 func (w *Workspace) DropEvents(n int) { w.change(func() { w.drop += n }) }
 
+// Garble sends an event that lacks what makes it one: a message of nobody, at no time.
+func (w *Workspace) Garble(channel string) {
+	w.t.Helper()
+	w.change(func() {
+		c := w.channelOf(channel)
+		w.emitMessage(c, obj{"text": "garbled words"})
+	})
+}
+
 // Reorder keeps the next n events back and then delivers them last first.
 func (w *Workspace) Reorder(n int) { w.change(func() { w.reorder += n }) }
 

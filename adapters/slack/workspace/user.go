@@ -5,6 +5,8 @@ import (
 	"mime"
 	"path"
 	"regexp"
+	"slices"
+	"sort"
 	"strings"
 	"time"
 )
@@ -41,6 +43,26 @@ func (u *User) SayInThread(channel, thread, typed string) string {
 		u.w.preview(c, m)
 	}
 	return tsOf(m)
+}
+
+// SayLate writes below the message thread what the app hears of so long after it was written: its ts is of then.
+func (u *User) SayLate(channel, thread, typed string, ago time.Duration) string {
+	u.w.t.Helper()
+	u.w.mu.Lock()
+	defer u.w.mu.Unlock()
+	c, m := u.write(channel, thread, typed)
+	if m == nil {
+		return ""
+	}
+	c.remove(m)
+	us := time.Now().Add(-ago).UnixMicro()
+	for m.ts = stamp(us); c.find(m.ts) != nil; m.ts = stamp(us) {
+		us++
+	}
+	i := sort.Search(len(c.msgs), func(i int) bool { return c.msgs[i].ts >= m.ts })
+	c.msgs = slices.Insert(c.msgs, i, m)
+	u.w.fresh(c, m)
+	return m.ts
 }
 
 // SayInBoth writes below the message thread and has it shown in the channel too.

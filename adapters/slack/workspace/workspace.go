@@ -142,8 +142,10 @@ func (w *Workspace) broke(format string, a ...any) {
 func (w *Workspace) ts() string {
 	us := max(time.Now().UnixMicro(), w.last+1)
 	w.last = us
-	return fmt.Sprintf("%d.%06d", us/1e6, us%1e6)
+	return stamp(us)
 }
+
+func stamp(us int64) string { return fmt.Sprintf("%d.%06d", us/1e6, us%1e6) }
 
 // id makes a fresh identifier with the given first letters.
 func (w *Workspace) id(prefix string) string {
