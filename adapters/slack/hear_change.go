@@ -198,8 +198,12 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 		// A form whose question is over: as stale as any other button of its job.
 		job, err := p.job, error(nil)
 		if job == "" {
-			if job, err = h.st.jobOf(ctx, string(in.Thread)); err != nil || job == "" {
+			if job, err = h.st.jobOf(ctx, string(in.Thread)); err != nil {
 				return nil, err
+			}
+			if job == "" { // of a post that is not known any more
+				h.s.sayAlone(ctx, i.Answer, sayNoForm)
+				return nil, nil
 			}
 		}
 		in.Tap = job + ".0." + actionForm

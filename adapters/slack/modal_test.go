@@ -165,3 +165,23 @@ func TestStaleForm(t *testing.T) {
 		}
 	})
 }
+
+// With a new state directory a button posted before still answers; a form can't be
+// opened, and who presses its button is told.
+func TestStateLost(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	thread, _ := r.begins("kim")
+	r.card(thread, "k7mw2pd")
+	form, yes := r.offer(thread, 4, flow.QStored), r.prompt(thread, "k7mw2pd", 5, "yes")
+	r.end()
+	r.cfg.Dir = t.TempDir()
+	r.start()
+	kim := r.w.User("kim")
+	kim.Press("shop", yes, "Choose yes")
+	r.await("the choice", func() bool { l := r.ear.all(); return l[len(l)-1].Tap == "k7mw2pd.5.yes" })
+	kim.Press("shop", form, actionForm)
+	r.await("a word about it", func() bool { return len(r.w.Ephemerals("kim")) == 1 })
+	if m := r.w.Ephemerals("kim")[0]; m.Shown != "⛔ "+sayNoForm || len(r.w.Views("kim")) > 0 {
+		t.Errorf("it reads %q", m.Shown)
+	}
+}
