@@ -203,6 +203,7 @@ func (er *eraser) inJob(ctx context.Context, job string) error {
 	if err := er.gone(b.cfg.Store.Erase(ctx, batch, refs)); err != nil {
 		return err
 	}
+	b.out.forget(s.name, job)
 	er.note(refs)
 	if err := er.files(ctx, gone, after.found.files); err != nil {
 		return err

@@ -139,3 +139,33 @@ func TestSendBarredNextStart(t *testing.T) {
 	r.again()
 	r.until("after a start", func() bool { return slices.Contains(r.texts(), "echo new job unit 14") })
 }
+
+// What was erased while it waited is never said.
+func TestSendBarredErased(t *testing.T) {
+	r, b := newBarred(t)
+	r.handle("tech", "new job unit 14")
+	r.handle("tech", "two")
+	r.handle("boss", "new job unit 15")
+	r.until("a try", func() bool { b.mu.Lock(); defer b.mu.Unlock(); return b.tries > 0 })
+	r.until("the other conversation", func() bool { return slices.Contains(r.texts(), "echo new job unit 15") })
+	rows, err := r.store.Unsent(t.Context(), 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	job := ""
+	for _, row := range rows {
+		if row.Thread == "dm-tech" {
+			job = row.Job
+		}
+	}
+	if _, err := r.bot.Erase(t.Context(), "oakroad", job); err != nil {
+		t.Fatal(err)
+	}
+	b.open()
+	r.until("nothing waits", func() bool { return r.bot.Depths().Lines == 0 })
+	r.handle("tech", "new job unit 16")
+	r.until("what comes after", func() bool { return slices.Contains(r.texts(), "echo new job unit 16") })
+	if got := r.saidIn("dm-tech"); slices.ContainsFunc(got, func(s string) bool { return strings.Contains(s, "unit 14") || strings.Contains(s, "two") }) {
+		t.Errorf("said %q", got)
+	}
+}

@@ -316,6 +316,9 @@ func (o *outbox) deliver(ctx context.Context, l *line, s *send) bool {
 			if !o.waitBarred(ctx, l, s, err, held) {
 				return false
 			}
+			if o.isErased(l) {
+				return true
+			}
 			held = min(2*held, heldLast)
 			continue
 		}

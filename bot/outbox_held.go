@@ -26,6 +26,8 @@ func (o *outbox) barred(l *line, s *send) (why string) {
 		l.over = make(chan struct{}, 1)
 	}
 	switch {
+	case l.rows[0].erased:
+		return "it was erased"
 	case time.Since(s.at) > o.heldFor:
 		return "it has waited too long"
 	case o.tooMany(l):
@@ -80,4 +82,37 @@ func (o *outbox) waitBarred(ctx context.Context, l *line, s *send, err error, pa
 	case <-time.After(min(pause, max(time.Until(s.at.Add(o.heldFor)), 0)+time.Millisecond)):
 	}
 	return true
+}
+
+// forget lets go of what waits of a job whose rows were erased from the store.
+func (o *outbox) forget(shop, job string) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, l := range o.lines {
+		kept := l.rows[:min(1, len(l.rows))] // the first may be on its way
+		for _, s := range l.rows[len(kept):] {
+			if s.row.Shop == shop && s.row.Job == job {
+				delete(o.taken, s.row.Key)
+				o.queued--
+				continue
+			}
+			kept = append(kept, s)
+		}
+		clear(l.rows[len(kept):])
+		if l.rows = kept; l.held && len(kept) > 0 && kept[0].row.Shop == shop && kept[0].row.Job == job {
+			kept[0].erased, kept[0].out = true, Outbound{}
+			select {
+			case l.over <- struct{}{}:
+			default:
+			}
+		}
+	}
+	o.change()
+}
+
+// isErased says whether a line's first message was erased while it waited.
+func (o *outbox) isErased(l *line) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return l.rows[0].erased
 }

@@ -16,6 +16,8 @@ type send struct {
 	row OutRow
 	out Outbound
 	at  time.Time // since when this process has had it in a line
+
+	erased bool // its row is gone from the store
 }
 
 // outgoing addresses the replies of a turn: to the threads meant for the role
