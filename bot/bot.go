@@ -319,8 +319,8 @@ func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, f
 // joining gives the thread that joins the job with this message, nil if it is
 // in it already.
 func joining(v *visit, l *lane, st standing) *JobThread {
-	if v.wake || v.in.Loose && !v.fresh && len(l.threads) > 0 && st.used == "" {
-		return nil // but who comes by a guest code gets a thread where he is
+	if v.wake || v.in.Tap != "" || v.in.Loose && !v.fresh && len(l.threads) > 0 && st.used == "" {
+		return nil // a tap joins nothing: it was offered in a thread; but who comes by a guest code gets a thread where he is
 	}
 	for _, t := range l.threads {
 		if t.Network == v.in.Network && t.Thread == v.in.Thread {

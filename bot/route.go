@@ -93,15 +93,11 @@ func (b *Bot) route(ctx context.Context, v *visit) error {
 			return err
 		}
 	}
+	if v.in.Tap != "" {
+		return b.tapped(ctx, v)
+	}
 	if v.in.Job != "" {
 		v.job = v.in.Job
-		return nil
-	}
-	if v.in.Tap != "" {
-		v.job = flow.TapJob(v.in.Tap)
-		if v.job == "" || !shopName.MatchString(v.job) {
-			v.desk = ignore
-		}
 		return nil
 	}
 	if plain && (v.role == "" || v.role == flow.Customer) {
@@ -164,19 +160,11 @@ func (b *Bot) place(ctx context.Context, v *visit) (string, error) {
 		return current, nil
 	}
 	if current != "" {
-		lives, err := s.threads.ask(livesKey(v.in.Network, v.in.Thread, current), func() (string, error) {
-			ts, err := store.Threads(ctx, s.name, current)
-			for _, t := range ts {
-				if t.Network == v.in.Network && t.Thread == v.in.Thread {
-					return current, err
-				}
-			}
-			return "", err
-		})
+		lives, err := b.lives(ctx, v, current)
 		if err != nil {
-			return "", failed("threads of a job", err)
+			return "", err
 		}
-		if lives != "" {
+		if lives {
 			return current, nil
 		}
 	}
