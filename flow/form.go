@@ -2,6 +2,7 @@ package flow
 
 import (
 	"math"
+	"regexp"
 	"strings"
 
 	"milepost/flow/understand"
@@ -143,7 +144,11 @@ func FormValue(value, what, step, lowest, highest string) (text string, wrong ma
 		if ask == nil {
 			ask = &understand.Ask{Code: understand.AskValueSeveral, Said: text}
 		}
-		f[FieldValue] = ask.Text()
+		field := FieldValue
+		if ask.Code == understand.AskStep {
+			field = FieldStep
+		}
+		f[field] = ask.Text()
 		return "", f
 	}
 	s := ms[0].Value
@@ -191,10 +196,16 @@ func FormTread(whenNew, now string) (text string, wrong map[string]string) {
 	return text, nil
 }
 
-// FormSize is a tyre size. wrong is "" where it is one.
+// FormSize is a tyre size, and nothing else. wrong is "" where it is one.
 func FormSize(text string) (wrong string) {
-	if ms, ask := understand.Sizes(text); len(ms) == 0 {
+	ms, ask := understand.Sizes(text)
+	if len(ms) == 0 {
 		return ask.Text()
+	}
+	if len(ms) > 1 || wordPattern.MatchString(understand.MaskAll(text, ms)) {
+		return (&understand.Ask{Code: understand.AskSizeAlone, Said: text, Args: map[string]string{"size": ms[0].Value.Size.Text}}).Text()
 	}
 	return ""
 }
+
+var wordPattern = regexp.MustCompile(`[\p{L}\p{N}]`)

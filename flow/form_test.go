@@ -131,8 +131,10 @@ func TestFormTread(t *testing.T) {
 	if w := FormSize("LT265/70R17 121/118S"); w != "" {
 		t.Error(w)
 	}
-	if w := FormSize("265/70"); w == "" {
-		t.Error("a size without its rim is taken")
+	for _, text := range []string{"265/70", "265/70R17, 31x10.50R15", "265/70R17 2500 mm circumference", "265/70R17 took"} {
+		if w := FormSize(text); w == "" {
+			t.Errorf("%q is taken", text)
+		}
 	}
 }
 
@@ -181,6 +183,12 @@ func TestFormsReadBack(t *testing.T) {
 		}
 		if wrong[FieldValue] != "" && strings.HasPrefix(what, "inch") && v*25.4 > 1e7 {
 			return // no value in mm
+		}
+		if v < low || v > high || step > high-low {
+			if text != "" || len(wrong) != 1 || wrong[FieldValue]+wrong[FieldStep] == "" {
+				t.Fatalf("%v %s, step %v, %v to %v contradicts itself: %q %v", v, what, step, low, high, text, wrong)
+			}
+			return
 		}
 		if len(wrong) > 0 {
 			t.Fatalf("%v %s, step %v, %v to %v: %v", v, what, step, low, high, wrong)

@@ -107,7 +107,10 @@ func (t *turn) listOffered() {
 // quantity is named, so that no tread or pressure is taken for it; a bare
 // figure only where it fits the placard size in some unit.
 func alsoStored(t *turn, in *input) {
-	ms, _ := understand.StoredValues(valueText(in.Text), t.context())
+	ms, ask := understand.StoredValues(valueText(in.Text), t.context())
+	if ask != nil && (ask.Code == understand.AskOutside || ask.Code == understand.AskLimits || ask.Code == understand.AskStep) {
+		t.understood("ask.text", words.Args{"Text": ask.Text()}) // or nobody knew why it is asked for again
+	}
 	for _, m := range ms {
 		if !m.Value.Known() && (t.s.Phase != PhaseFactory || !t.fitsPlacard(m.Value.Value)) {
 			continue

@@ -45,8 +45,10 @@ var englishAsk = map[string]string{
 	AskValueMark:          "{said}: {one}, or {other}? Type it with its unit, without a thousands mark: {other} mm.",
 	AskStep:               "A step of {said} can't be. Type the smallest step: step 1.",
 	AskLimits:             "Lowest {min} is not below highest {max}. Type them again: 1800 to 3000.",
+	AskOutside:            "{value} lies outside {min} to {max}. Look at the tool again, and type value and limits as it shows them.",
 	AskListChosen:         "A list of sizes: which one is chosen there now? Type list and that one: list 265/70R17.",
 	AskLabel:              "{said} is not one entry of the list. Type it as the list shows it.",
+	AskSizeAlone:          "I read {size} in {said}. Only the size belongs here.",
 	AskSize:               "I find no tyre size in {said}. Type it as on the sidewall: 265/70R17, or 33x12.50R15.",
 	"size_no_rim":         "The rim is missing in {said}. Type the whole size: 265/70R17.",
 	"size_overall_only":   "{said} is only the height. Type the whole size from the sidewall: 33x12.50R15, or 285/75R16.",
@@ -112,14 +114,16 @@ const (
 	AskValueMark     = "value_mark"     // decimal or thousands: one, other
 	AskStep          = "step"           // not above zero
 	AskLimits        = "limits"         // lowest not below highest: min, max
+	AskOutside       = "outside"        // a value outside its own limits: value, min, max
 	AskListChosen    = "list_chosen"    // a list of sizes, and not which of them is stored
 	AskLabel         = "label"          // not one label of the list
 )
 
 // Codes about sizes and vehicle numbers; a size's code is "size_" and the reason of package tyre.
 const (
-	AskSize = "size_not_a_size"
-	AskVIN  = "vin_character"
+	AskSize      = "size_not_a_size"
+	AskSizeAlone = "size_alone" // more than one size where only that belongs: size
+	AskVIN       = "vin_character"
 )
 
 // Codes about the rest.

@@ -226,7 +226,27 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 	if lim.Any() {
 		s.Limits = lim.in(u)
 	}
-	return s, nil
+	return s, contradiction(s, m.fig.value, lim)
+}
+
+// contradiction asks about a value that lies outside its own limits, as typed, or a
+// step that is longer than their range.
+func contradiction(s Stored, typed float64, lim Limits) *Ask {
+	l := s.Limits
+	const rounded = 1e-6 // of the conversion
+	if l.Min != nil && s.Value < *l.Min*(1-rounded) || l.Max != nil && s.Value > *l.Max*(1+rounded) {
+		span := make([]string, 2)
+		for i, x := range []*float64{lim.Min, lim.Max} {
+			if span[i] = "?"; x != nil {
+				span[i] = plain(*x)
+			}
+		}
+		return newAsk(AskOutside, plain(typed), "value", plain(typed), "min", span[0], "max", span[1])
+	}
+	if l.Step != nil && l.Min != nil && l.Max != nil && *l.Step > *l.Max-*l.Min {
+		return newAsk(AskStep, plain(*lim.Step))
+	}
+	return nil
 }
 
 // namedRevs finds "revs per mile" or "per km" spelled out anywhere, if only one of them is.

@@ -14,7 +14,7 @@ func vehicleWords(rest string) string {
 		for len(words) > 0 && englishIntro[bare(words[0])] {
 			words = words[1:]
 		}
-		for len(words) > 0 && englishOutro[bare(words[len(words)-1])] {
+		for len(words) > 0 && englishOutro[bare(words[len(words)-1])] && !(len(words) > 1 && words[len(words)-1] == "A") { // "unit A"
 			words = words[:len(words)-1]
 		}
 		s := strings.Trim(strings.Join(words, " "), " .:;,-–")
