@@ -45,7 +45,7 @@ const maxPeople = 20
 // and the numbers of the choices.
 func render(out *bot.Outbound) *rendered {
 	r := &out.Reply
-	text := bot.Printable(r.Text)
+	text := emptyStart.ReplaceAllString(bot.Printable(r.Text), "") // no line of its own for whom it calls
 	called := callees(out)
 	d := &rendered{kind: event.MsgText}
 	if r.Kind == flow.Notice && len(called) == 0 {
@@ -61,6 +61,9 @@ func render(out *bot.Outbound) *rendered {
 	d.html = richBody(r.Kind, called, text, labels, isList(r.Text))
 	return d
 }
+
+// emptyStart is the empty lines a text begins with.
+var emptyStart = regexp.MustCompile(`^(?:[^\S\n]*\n)+`)
 
 // callee is someone of whom an answer is due: user is "" on another network.
 type callee struct {
@@ -126,6 +129,9 @@ func plainBody(called []callee, text string, labels []string, list bool) string 
 	}
 	if len(called) > 0 {
 		b.WriteString(": ")
+		if blocks := blocksOf(text); len(blocks) > 0 && blocks[0].tag != "p" {
+			b.WriteString("\n") // a list begins on a line of its own
+		}
 	}
 	b.WriteString(text)
 	for i, l := range labels {
