@@ -281,10 +281,37 @@ func (t *turn) gather(in *input, open *question) {
 			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) && !t.unasked(q.ID) {
 				continue
 			}
-			if q.Also(t, in); in.rest() == "" {
+			entries, echoes, placard := len(t.entries), len(t.echo), t.s.Sizes["factory"].Text
+			q.Also(t, in)
+			if ph != t.s.Phase && (len(t.entries) > entries && len(t.echo) == echoes || q.ID == QPlacard && placard != t.s.Sizes["factory"].Text) {
+				t.echoEarly(q) // it is not asked, so nothing else says that it was taken
+			}
+			if in.rest() == "" {
 				return
 			}
 		}
+	}
+}
+
+// echoEarly says in a few words what was taken ahead of its turn.
+func (t *turn) echoEarly(q *question) {
+	var a Answer
+	for _, b := range t.s.Answers {
+		if b.Question == q.ID && b.Seq > a.Seq {
+			a = b
+		}
+	}
+	value := t.answerText(a)
+	switch q.ID {
+	case QPlacard:
+		value = t.s.Sizes["factory"].Text
+	case QStored:
+		if m := t.s.Main(); m != nil {
+			value = withUnit(m, m.Factory())
+		}
+	}
+	if name := "name." + string(q.ID); value != "" && catalogue().Has(name) {
+		t.understood("echo.early", words.Args{"Name": upperFirst(t.text(t.worker(), name, nil)), "Value": value})
 	}
 }
 

@@ -38,3 +38,24 @@ func TestYesIsNoToolWord(t *testing.T) {
 	}
 	p.lines("took").asks(QReadBack)
 }
+
+// What is answered ahead of its turn is said in one line, and not asked again.
+func TestEarlyAnswersAreEchoed(t *testing.T) {
+	p := playFrom(t, Policy{}).lines("new job unit 14, bay, 48210 mi", "no")
+	for _, c := range []struct {
+		text string
+		want []string
+	}{
+		{"265/70R17 to 285/70R17, 12/12 tread", []string{"The placard size: 265/70R17.", "285/70R17: 3.5 % larger", "The tread: 12 mm."}},
+		{"stored 2446 mm", []string{"The stored value: 2446 mm."}},
+		{"placard pressure, gears unchanged", []string{"The pressure: 100 %.", "The gears: unchanged."}},
+	} {
+		p.lines(c.text)
+		first, _, _ := strings.Cut(p.last[0].Text, "\n")
+		for _, w := range c.want {
+			if len(p.last) != 1 || !strings.Contains(first, w) {
+				t.Errorf("%q is answered %q, without %q", c.text, first, w)
+			}
+		}
+	}
+}
