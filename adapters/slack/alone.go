@@ -123,7 +123,7 @@ func (s *Slack) sendAlone(ctx context.Context, out *bot.Outbound) error {
 	direct, err := s.openDirect(ctx, user)
 	switch {
 	case err == nil:
-		return s.sendAll(ctx, out.Key, aim{channel: direct, thread: string(out.Thread)}, out)
+		return s.sendAll(ctx, out.Key, &aim{channel: direct, thread: string(out.Thread)}, out)
 	case refusedFor(err):
 		s.log.Warn("a command is not answered", "code", code(err))
 		return nil

@@ -63,7 +63,7 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 // firstCard posts the card, and the thread hangs on it from then on.
 func (s *Slack) firstCard(ctx context.Context, out *bot.Outbound, a aim, p *post) error {
 	a.root, a.card = "", true
-	if err := s.sendPost(ctx, out.Key, a, p); err != nil {
+	if err := s.sendPost(ctx, out.Key, &a, p); err != nil {
 		return err
 	}
 	ts, _, _, err := s.state.sentAs(ctx, out.Key)

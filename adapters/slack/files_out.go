@@ -29,7 +29,7 @@ type upload struct {
 }
 
 // sendFile shows a file in a thread.
-func (s *Slack) sendFile(ctx context.Context, key string, a aim, f flow.FileRef) error {
+func (s *Slack) sendFile(ctx context.Context, key string, a *aim, f flow.FileRef) error {
 	if s.cfg.Blobs == nil || f.Bytes < 1 {
 		s.log.Warn("a file can't be sent", "key", key, "bytes", f.Bytes, "store", s.cfg.Blobs != nil)
 		return nil
@@ -37,7 +37,7 @@ func (s *Slack) sendFile(ctx context.Context, key string, a aim, f flow.FileRef)
 	return s.sendUpload(ctx, key, a, f, func() (io.ReadCloser, error) { return s.cfg.Blobs.Open(ctx, f.SHA256) })
 }
 
-func (s *Slack) sendUpload(ctx context.Context, key string, a aim, f flow.FileRef, open func() (io.ReadCloser, error)) error {
+func (s *Slack) sendUpload(ctx context.Context, key string, a *aim, f flow.FileRef, open func() (io.ReadCloser, error)) error {
 	ts, more, tried, err := s.state.sentAs(ctx, key)
 	if err != nil {
 		return failed("send file", err)
@@ -108,8 +108,8 @@ func (s *Slack) putBytes(ctx context.Context, key, name string, f flow.FileRef, 
 }
 
 // showFile is the third step. It gives the ts of the message, or the file's id where
-// that does not show yet.
-func (s *Slack) showFile(ctx context.Context, key string, a aim, id, name string) (ts string, err error) {
+// that does not show yet. In a thread whose first message is gone it begins that anew.
+func (s *Slack) showFile(ctx context.Context, key string, a *aim, id, name string) (ts string, err error) {
 	lane := s.paces.of(a.channel)
 	if err := lane.enter(ctx, a.job); err != nil {
 		return "", failed("send file", err)
@@ -118,8 +118,14 @@ func (s *Slack) showFile(ctx context.Context, key string, a aim, id, name string
 		lane.leave(0)
 		return "", failed("send file", err)
 	}
-	_, err = s.api.CompleteUploadExternalContext(ctx, api.CompleteUploadExternalParameters{
-		Files: []api.FileSummary{{ID: id, Title: escape(clip(tidy(name), 200))}}, Channel: a.channel, ThreadTimestamp: a.root})
+	err = s.complete(ctx, a, id, name)
+	if is(err, rootless) && a.root != "" {
+		if err = s.newRoot(ctx, a); err != nil {
+			lane.leave(wait(err))
+			return "", errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, upload{File: id}))
+		}
+		err = s.complete(ctx, a, id, name)
+	}
 	lane.leave(0)
 	if wait(err) == 0 {
 		// What comes next in the thread is to stand below it. And what is refused may
@@ -138,6 +144,13 @@ func (s *Slack) showFile(ctx context.Context, key string, a aim, id, name string
 		return "", errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, upload{File: id}))
 	}
 	return "", failed("send file", err)
+}
+
+// complete shows a file whose bytes are there.
+func (s *Slack) complete(ctx context.Context, a *aim, id, name string) error {
+	_, err := s.api.CompleteUploadExternalContext(ctx, api.CompleteUploadExternalParameters{
+		Files: []api.FileSummary{{ID: id, Title: escape(clip(tidy(name), 200))}}, Channel: a.channel, ThreadTimestamp: a.root})
+	return err
 }
 
 // awaitShare looks for a file's share, as often as said.

@@ -54,8 +54,9 @@ func (s *Slack) find(ctx context.Context, a aim, since time.Time, want func(*api
 	cursor := ""
 	for range maxPages {
 		list, next, err := s.page(ctx, a, oldest, cursor)
-		if is(err, rootless) {
-			return "", nil // the thread is gone, and what was in it
+		if is(err, rootless) && a.root != "" {
+			a.root, cursor = "", "" // the thread is gone: then it went to the channel
+			continue
 		}
 		if err != nil {
 			return "", failed("look for message", err)

@@ -68,7 +68,7 @@ func (s *Slack) sayNoFormTo(ctx context.Context, i *inInteraction) {
 	}
 	s.log.Info("only the thread can be told that a form did not open", "channel", i.channel(), "err", plainly(err))
 	a := aim{channel: i.channel(), root: i.root()}
-	if err := s.sendPost(ctx, "form/"+i.Trigger, a, &post{Kind: flow.Notice, Text: sayNoForm}); err != nil && ctx.Err() == nil {
+	if err := s.sendPost(ctx, "form/"+i.Trigger, &a, &post{Kind: flow.Notice, Text: sayNoForm}); err != nil && ctx.Err() == nil {
 		s.log.Warn("nobody was told that a form did not open", "channel", i.channel(), "err", plainly(err))
 	}
 }

@@ -3,20 +3,35 @@ package slack
 import (
 	"context"
 	"errors"
+
+	"milepost/bot"
 )
 
 // newRoot gives a thread whose first message was deleted another one: its card
-// anew. Where no card is known, what is said goes to the channel. Whoever calls has
-// the channel's turn.
+// anew, unless it has one by now. Where no card is known, what is said goes below the
+// message that began the job, and where that is gone too to the channel. Whoever
+// calls has the channel's turn.
 func (s *Slack) newRoot(ctx context.Context, a *aim) error {
+	root, err := s.state.rootOf(ctx, a.thread)
+	if err != nil {
+		return failed("begin thread anew", err)
+	}
+	if root != "" && root != a.root {
+		a.root = root
+		return nil
+	}
 	s.log.Warn("a thread's first message is gone; it begins anew", "channel", a.channel)
 	card, ok, err := s.state.uproot(ctx, a.thread, a.root)
 	if err != nil {
 		return failed("begin thread anew", err)
 	}
 	key := afterKey(a.thread) + a.root
+	lost := a.root
 	a.root = ""
 	if !ok {
+		if _, _, began := splitThread(bot.Thread(a.thread)); isTS(began) && began != lost {
+			a.root = began
+		}
 		return nil
 	}
 	as := *a

@@ -51,15 +51,16 @@ func (s *Slack) Send(ctx context.Context, out bot.Outbound) error {
 		defer s.mouth.wake()
 	}
 	defer s.mouth.homes.changed()
-	err = s.sendAll(ctx, out.Key, a, &out)
+	err = s.sendAll(ctx, out.Key, &a, &out)
 	if is(err, gone) {
 		return s.sendDirect(ctx, &out, a, err)
 	}
 	return err
 }
 
-// sendAll sends a message's posts and files.
-func (s *Slack) sendAll(ctx context.Context, key string, a aim, out *bot.Outbound) error {
+// sendAll sends a message's posts and files. Where the thread begins anew with one of
+// them, a is where the rest goes.
+func (s *Slack) sendAll(ctx context.Context, key string, a *aim, out *bot.Outbound) error {
 	for i, one := range split(s.post(out)) {
 		k := key
 		if i > 0 {
@@ -95,7 +96,7 @@ func (s *Slack) sendDirect(ctx context.Context, out *bot.Outbound, a aim, refuse
 			continue
 		}
 		to := aim{channel: direct, thread: a.thread, job: a.job}
-		if err := s.sendAll(ctx, out.Key+"#to/"+user, to, out); err != nil {
+		if err := s.sendAll(ctx, out.Key+"#to/"+user, &to, out); err != nil {
 			return err
 		}
 		told = true
@@ -231,7 +232,7 @@ func rowID(key string) string {
 }
 
 // sendPost puts one post out, once.
-func (s *Slack) sendPost(ctx context.Context, key string, a aim, p *post) error {
+func (s *Slack) sendPost(ctx context.Context, key string, a *aim, p *post) error {
 	ts, _, tried, err := s.state.sentAs(ctx, key)
 	if err != nil {
 		return failed("send", err)
@@ -241,15 +242,19 @@ func (s *Slack) sendPost(ctx context.Context, key string, a aim, p *post) error 
 	}
 	row := rowID(key)
 	if tried {
-		if ts, err = s.look(ctx, a, row, key); err != nil {
+		if ts, err = s.look(ctx, *a, row, key); err != nil {
 			return err
 		}
 	} else if err := s.state.trying(ctx, key, row, a.channel); err != nil {
 		return failed("send", err)
 	}
 	if ts == "" {
-		if ts, err = s.put(ctx, key, row, &a, p); err != nil {
+		hung := a.root != ""
+		if ts, err = s.put(ctx, key, row, a, p); err != nil {
 			return err
+		}
+		if hung && a.root == "" {
+			a.root = ts // no card to begin anew with: the rest hangs on this
 		}
 	}
 	r := shown{channel: a.channel, ts: ts, thread: a.thread, job: a.job, post: *p}

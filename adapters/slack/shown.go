@@ -233,7 +233,7 @@ func (s *state) oneShown(ctx context.Context, where string, args ...any) (shown,
 func (s *state) uproot(ctx context.Context, thread, ts string) (card shown, ok bool, err error) {
 	card, ok, err = s.oneShown(ctx, "thread = ? AND ts = ?", thread, ts)
 	if err == nil && !ok {
-		_, err = s.db.ExecContext(ctx, "DELETE FROM root WHERE thread = ?", thread)
+		_, err = s.db.ExecContext(ctx, "DELETE FROM root WHERE thread = ? AND ts = ?", thread, ts)
 	}
 	return card, ok && card.post.Kind == flow.Card, err
 }
