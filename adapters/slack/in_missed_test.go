@@ -24,6 +24,9 @@ func (r *rig) again(with ...func(*Slack)) {
 	r.start(append(with, func(s *Slack) { s.times.overlap = 0 })...)
 }
 
+// looks counts how often it was read back.
+func (r *rig) looks() int { return strings.Count(r.log.String(), "read back what may") }
+
 // What can't be stored for longer than Slack repeats it is read back once it can,
 // or after a restart; until then we are not ready.
 func TestStoreRefuses(t *testing.T) {
@@ -70,23 +73,25 @@ func TestStoreRefuses(t *testing.T) {
 // Over HTTP nobody says that nothing comes. It shows by a third delivery, by
 // something after a silence, and by looking now and then.
 func TestFrontAway(t *testing.T) {
-	lost := func(t *testing.T, with func(*Slack)) *rig {
+	lost := func(t *testing.T, quiet time.Duration, with func(*Slack)) *rig {
 		t.Helper()
 		r := listen(t, true, workspace.Options{Retries: []time.Duration{0, 10 * time.Millisecond, 100 * time.Millisecond}})
 		r.begins("kim")
+		r.end()
+		looks := r.looks()
 		r.again(with)
-		r.await("read back at the start", func() bool { return strings.Count(r.log.String(), "read back what may") == 2 })
+		r.await("read back at the start", func() bool { return r.looks() > looks })
 		r.settled()
 		r.w.DropEvents(1)
 		r.w.User("sam").Say("shop", "lost") // of another, so that it is not looked for because of the order
-		time.Sleep(250 * time.Millisecond)
+		time.Sleep(quiet)
 		if n := len(r.ear.all()); n != 1 {
 			t.Fatalf("heard %d messages", n)
 		}
 		return r
 	}
 	t.Run("third delivery", func(t *testing.T) {
-		r := lost(t, func(*Slack) {})
+		r := lost(t, 250*time.Millisecond, func(*Slack) {})
 		r.w.LoseAcks(1)
 		r.w.User("kim").Say("shop", "twice")
 		r.hears(2) // a second delivery is nothing unusual
@@ -99,12 +104,12 @@ func TestFrontAway(t *testing.T) {
 		}
 	})
 	t.Run("silence", func(t *testing.T) {
-		r := lost(t, func(s *Slack) { s.times.silence = 200 * time.Millisecond })
+		r := lost(t, 3200*time.Millisecond, func(s *Slack) { s.times.silence = 3 * time.Second })
 		r.w.User("kim").Say("shop", "after it")
 		r.hears(3)
 	})
 	t.Run("now and then", func(t *testing.T) {
-		r := lost(t, func(s *Slack) { s.times.slowly, s.times.paced = time.Second, 10*time.Millisecond })
+		r := lost(t, 0, func(s *Slack) { s.times.slowly, s.times.paced = 3*time.Second, 10*time.Millisecond })
 		r.hears(2)
 	})
 }
@@ -112,10 +117,10 @@ func TestFrontAway(t *testing.T) {
 // A look that nobody waits for leaves pauses between its calls.
 func TestLookSlowly(t *testing.T) {
 	r := listen(t, true, workspace.Options{})
-	r.await("read back at the start", func() bool { return strings.Count(r.log.String(), "read back what may") == 1 })
-	before := len(r.w.Calls(""))
+	r.end()
+	before, looks := len(r.w.Calls("")), r.looks()
 	r.again(func(s *Slack) { s.times.slowly, s.times.paced = 300*time.Millisecond, 250*time.Millisecond })
-	r.await("read back", func() bool { return strings.Count(r.log.String(), "read back what may") >= 3 })
+	r.await("read back", func() bool { return r.looks() >= looks+2 })
 	var last time.Time
 	slow := 0
 	for _, c := range r.w.Calls("")[before:] {
