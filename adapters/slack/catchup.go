@@ -157,6 +157,10 @@ func (e *ears) missed() {
 	e.mu.Lock()
 	e.behind = true
 	e.mu.Unlock()
+	e.lookSoon()
+}
+
+func (e *ears) lookSoon() {
 	select {
 	case e.look <- struct{}{}:
 	default:
@@ -195,10 +199,13 @@ func (e *ears) catchUp(ctx context.Context) {
 	}
 }
 
-// lookBack reads back once. Threads of open jobs come first.
+// lookBack reads back once. Threads of open jobs come first. Where nothing else was
+// missed, it is only in channels that we are in again.
 func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	e.mu.Lock()
-	e.behind = false // whatever is missed from here on sets it again
+	rejoined := e.rejoined
+	some := hurry && len(rejoined) > 0 && !e.behind
+	e.behind, e.rejoined = false, nil // whatever is missed from here on sets them again
 	e.mu.Unlock()
 	alive, born, err := e.heardLast(ctx)
 	if err != nil {
@@ -207,8 +214,18 @@ func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	if alive.IsZero() {
 		return nil // it never heard: there is nothing to miss
 	}
-	b := &back{ears: e, hurry: hurry, done: map[string]bool{}, began: time.Now(), born: born, since: max(tsOf(alive.Add(-e.s.times.overlap)), born)}
-	if err := b.all(ctx); err != nil {
+	b := &back{ears: e, hurry: hurry, done: map[string]bool{}, refused: map[string]bool{}, began: time.Now(), born: born, since: max(tsOf(alive.Add(-e.s.times.overlap)), born)}
+	if b.absences, err = e.st.absences(ctx); err != nil {
+		return err
+	}
+	if some {
+		if err := b.all(ctx, func(channel string) bool { return rejoined[channel] }); err != nil {
+			return err
+		}
+		e.s.log.Info("read back where we are again", "threads", b.threads, "channels", b.channels, "messages", b.fed)
+		return nil
+	}
+	if err := b.all(ctx, func(string) bool { return true }); err != nil {
 		return err
 	}
 	e.mu.Lock()

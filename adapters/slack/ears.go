@@ -33,6 +33,8 @@ type ears struct {
 	order  order
 	bad    int64 // deliveries that could not be read
 	strict int64 // of them those that only the library could not read
+
+	rejoined map[string]bool // channels that we are in again and that were not read back yet
 }
 
 // delivered is one delivery and what is to be answered.
@@ -156,11 +158,21 @@ func (e *ears) about(o inOuter, again cameAgain) {
 		if string(ev.User) == e.s.self().User {
 			e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
 			e.s.people.forget("")
+			if ev.Type == "member_joined_channel" {
+				e.returned(string(ev.Channel))
+			} else {
+				e.left(string(ev.Channel), ev.EventTS)
+			}
 		}
 		e.s.people.moved(string(ev.Channel))
-	case "channel_archive", "group_archive", "channel_unarchive", "group_unarchive", "channel_left", "group_left":
+	case "channel_archive", "group_archive", "channel_left", "group_left":
 		e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
 		e.s.people.forget("")
+		e.left(string(ev.Channel), ev.EventTS)
+	case "channel_unarchive", "group_unarchive":
+		e.s.log.Info("our channels have changed", "event", ev.Type, "channel", string(ev.Channel))
+		e.s.people.forget("")
+		e.returned(string(ev.Channel))
 	case "tokens_revoked", "app_uninstalled":
 		e.s.log.Error("the app was taken out of the workspace or its token revoked", "event", ev.Type)
 	}

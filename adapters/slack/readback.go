@@ -25,17 +25,23 @@ type back struct {
 	born  string
 	since string // from there on something may have been missed
 
+	absences map[string]string // channels that we were not in for a while
+	refused  map[string]bool   // channels that can't be read
+
 	done                   map[string]bool // threads read, as channel/ts
 	threads, channels, fed int
 }
 
-// all reads back all there is: threads first in which a job is open.
-func (b *back) all(ctx context.Context) error {
+// all reads back all there is in some channels: threads first in which a job is open.
+func (b *back) all(ctx context.Context, in func(channel string) bool) error {
 	threads, err := b.st.threadsToRead(ctx, b.began)
 	if err != nil {
 		return err
 	}
 	for _, t := range threads {
+		if !in(t.channel) {
+			continue
+		}
 		_, _, begun := splitThread(bot.Thread(t.thread))
 		for _, root := range []string{t.ts, begun} {
 			if err := b.thread(ctx, t.channel, root); err != nil {
@@ -47,10 +53,19 @@ func (b *back) all(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	b.channels = len(list)
 	for i := range list {
-		if err := b.channel(ctx, &list[i]); err != nil {
+		c := &list[i]
+		if !in(c.ID) {
+			continue
+		}
+		b.channels++
+		if err := b.channel(ctx, c); err != nil {
 			return err
+		}
+		if was := b.absences[c.ID]; was != "" && !b.refused[c.ID] {
+			if err := b.st.present(ctx, c.ID, was); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -139,7 +154,7 @@ func (b *back) thread(ctx context.Context, channel, root string) error {
 	if strings.HasPrefix(channel, "D") {
 		kind = "im"
 	}
-	n, err := b.feed(ctx, channel, root, kind, b.since, list, had)
+	n, err := b.feed(ctx, channel, root, kind, b.sinceIn(channel), list, had)
 	b.fed += n
 	return err
 }
@@ -148,7 +163,8 @@ func (b *back) thread(ctx context.Context, channel, root string) error {
 // a time, and what became of what is a little older.
 func (b *back) channel(ctx context.Context, c *aChannel) error {
 	oldest := tsOf(b.began.Add(-b.s.times.parents))
-	oldest = min(b.since, max(oldest, b.born))
+	since := b.sinceIn(c.ID)
+	oldest = min(since, max(oldest, b.born))
 	had, err := b.st.knownIn(ctx, c.ID, "", oldest)
 	if err != nil {
 		return err
@@ -156,7 +172,7 @@ func (b *back) channel(ctx context.Context, c *aChannel) error {
 	pages := 0
 	list, whole, err := b.pages(ctx, "conversations.history", args("channel", c.ID, "oldest", oldest, "inclusive", "true"), func(page []inMessage) bool {
 		pages++
-		return pages >= olderPages && len(page) > 0 && page[len(page)-1].TS < b.since // the newest come first
+		return pages >= olderPages && len(page) > 0 && page[len(page)-1].TS < since // the newest come first
 	})
 	if err != nil || list == nil {
 		return err
@@ -165,7 +181,7 @@ func (b *back) channel(ctx context.Context, c *aChannel) error {
 		oldest = list[len(list)-1].TS
 		had = slices.DeleteFunc(had, func(k known) bool { return k.ts() < oldest })
 	}
-	n, err := b.feed(ctx, c.ID, "", c.kind(), b.since, list, had)
+	n, err := b.feed(ctx, c.ID, "", c.kind(), since, list, had)
 	if b.fed += n; err != nil {
 		return err
 	}
@@ -177,10 +193,11 @@ func (b *back) channel(ctx context.Context, c *aChannel) error {
 // where we may have been called.
 func (b *back) below(ctx context.Context, c *aChannel, list []inMessage) error {
 	var roots []*inMessage
+	since := b.sinceIn(c.ID)
 	for i := range list {
 		m := &list[i]
 		called := c.Direct || strings.Contains(m.Text, "<@"+b.s.self().User)
-		if m.Replies > 0 && (m.Latest >= b.since || called && m.TS >= b.since) {
+		if m.Replies > 0 && (m.Latest >= since || called && m.TS >= since) {
 			roots = append(roots, m)
 		}
 	}
@@ -213,8 +230,13 @@ func (b *back) pages(ctx context.Context, method string, query url.Values, enoug
 		}
 		err := b.ask(ctx, method, query, &out)
 		if code(err) != "" {
+			channel := query.Get("channel")
 			if !is(err, rootless) {
-				b.s.log.Warn("what was missed can't be read back there", "method", method, "channel", query.Get("channel"), "code", code(err))
+				b.refused[channel] = true
+				b.s.log.Warn("what was missed can't be read back there", "method", method, "channel", channel, "code", code(err))
+			}
+			if is(err, notIn) { // and nobody told us
+				b.noteAbsent(ctx, channel, b.sinceIn(channel))
 			}
 			return nil, false, nil
 		}
