@@ -39,7 +39,7 @@ type Inbound struct {
 	Name     string      // what people call them there; never trusted for anything
 	Stated   flow.Role   // a role stated in a single-user store; "" from every real network
 	Text     string      // raw
-	Tap      string      // the Send of a choice: of one offered in Thread, or of Job if that is given; else it is told as stale
+	Tap      string      // the Send of a choice: of one offered in Thread, or of Job if that is given; of any other job, or of none, it is stale
 	File     *Attachment // nil if none
 	Edit     string      // Delivery of an earlier message of the same person
 	Delete   string      // Delivery of an earlier message of the same person

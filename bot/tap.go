@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"milepost/flow"
+	"milepost/flow/words"
 )
 
 // tapped routes a tap: to the job it was offered by, if that job lives where the
@@ -13,6 +14,9 @@ import (
 // to the thread's own job, whose flow knows it for one that means nothing there.
 func (b *Bot) tapped(ctx context.Context, v *visit) error {
 	job := flow.TapJob(v.in.Tap)
+	if c := flow.TapChoice(v.in.Tap); c != "" && !words.Default().Has("choice."+c) {
+		v.in.Tap = job + ".0." // no choice that there is: a person's words, which can't be erased once they are in an entry
+	}
 	own := v.in.Job // as the adapter has kept it of what was offered
 	if own == "" && shopName.MatchString(job) {
 		here, err := b.offeredHere(ctx, v, job)

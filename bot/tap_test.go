@@ -47,7 +47,7 @@ func twoJobs(t *testing.T, change ...func(*bot.Config)) (r *rig, one, two bot.Ou
 // never answers another job, never brings that job there, and is told as stale.
 func TestTapOfAnotherJob(t *testing.T) {
 	r, one, two := twoJobs(t)
-	for _, send := range []string{two.Reply.Choices[0].Send, "rubbish", strings.Repeat("x", 900), "a b.1.yes", "zzzzzzz.1.yes"} {
+	for _, send := range []string{two.Reply.Choices[0].Send, "rubbish", strings.Repeat("x", 900), "a b.1.yes", "zzzzzzz.1.yes", ".1.yes", one.Job + ".1.my secret words"} {
 		before := len(r.entries(two.Job))
 		got := r.give(r.tap("tech", one.Thread, send))
 		if len(got) == 0 || !strings.Contains(got[0], "earlier step") {
@@ -61,6 +61,11 @@ func TestTapOfAnotherJob(t *testing.T) {
 		}
 		if ts, _ := r.store.Threads(context.Background(), "oakroad", two.Job); len(ts) != 1 {
 			t.Errorf("%.40q: the other job lives in %v", send, ts)
+		}
+	}
+	for _, e := range r.entries(one.Job) {
+		if strings.Contains(string(e.Bytes), "secret") || strings.Contains(string(e.Bytes), "xxx") {
+			t.Errorf("a person's words stand in an entry for good: %s", e.Bytes)
 		}
 	}
 	in := r.in("tech", "note after it all")
