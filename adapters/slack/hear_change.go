@@ -121,7 +121,7 @@ func (h *hearing) reacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inboun
 	if !ok {
 		return nil, nil
 	}
-	in := bot.Inbound{Thread: bot.Thread(p.thread), Tap: c.Send, Delivery: h.s.me.Team + "/" + r.key}
+	in := bot.Inbound{Thread: bot.Thread(p.thread), Job: p.job, Tap: c.Send, Delivery: h.s.me.Team + "/" + r.key}
 	if ok, err := h.from(ctx, &in, channel, string(e.User), ""); err != nil || !ok {
 		return nil, err
 	}
@@ -154,9 +154,6 @@ func (h *hearing) unreacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbo
 	return []bot.Inbound{in}, nil
 }
 
-// maxTap bounds what a button brings back; ours are shorter.
-const maxTap = 200
-
 // pressed is a button of ours, or a shortcut.
 func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
 	switch i.Type {
@@ -168,51 +165,6 @@ func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.
 		return h.filledIn(ctx, r, i)
 	}
 	return nil, nil
-}
-
-// tapped is a button. Nothing in it is believed but who pressed it: whether its
-// value still means anything, the core knows.
-func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
-	channel, ts, value := i.channel(), i.Container.Message, i.Actions[0].value()
-	in := bot.Inbound{Tap: clip(value, maxTap), Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
-	if value == "" {
-		return nil, nil
-	}
-	if ok, err := h.from(ctx, &in, channel, i.User.ID, i.User.Team); err != nil || !ok {
-		return nil, err
-	}
-	p, ok, err := h.st.shownAt(ctx, channel, ts)
-	if err != nil {
-		return nil, unavailable("find post", err)
-	}
-	if in.Thread = bot.Thread(p.thread); !ok || p.thread == "" {
-		w, ok, err := h.hangsOn(ctx, channel, i.root())
-		if err != nil {
-			return nil, err
-		}
-		if in.Thread, in.Loose = w.thread, w.loose; !ok {
-			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
-		}
-	}
-	if i.Actions[0].ID == actionForm {
-		// A form whose question is over: as stale as any other button of its job.
-		job, err := p.job, error(nil)
-		if job == "" {
-			if job, err = h.st.jobOf(ctx, string(in.Thread)); err != nil {
-				return nil, err
-			}
-			if job == "" { // of a post that is not known any more
-				h.s.sayAlone(ctx, i.Answer, sayNoForm)
-				return nil, nil
-			}
-		}
-		in.Tap = job + ".0." + actionForm
-		return []bot.Inbound{in}, nil
-	}
-	if err := h.st.tapped(ctx, channel, ts, pick{User: i.User.ID, Name: in.Name, Send: value, Delivery: in.Delivery}); err != nil {
-		return nil, unavailable("note a choice", err)
-	}
-	return []bot.Inbound{in}, nil
 }
 
 // filledIn is a form that was sent: what would have been typed.

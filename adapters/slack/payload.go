@@ -106,25 +106,13 @@ type inFile struct {
 	Download string `json:"url_private_download,omitempty"`
 }
 
-// inAction is what was pressed.
+// inAction is what was pressed. Value is what somebody's client says that it
+// sends: nothing is decided by it.
 type inAction struct {
-	ID       string    `json:"action_id"`
-	Block    string    `json:"block_id"`
-	Value    string    `json:"value"`
-	TS       string    `json:"action_ts"`
-	Selected *inOption `json:"selected_option"`
-}
-
-type inOption struct {
+	ID    string `json:"action_id"`
+	Block string `json:"block_id"`
 	Value string `json:"value"`
-}
-
-// value is what the pressed button or the selected option carries.
-func (a *inAction) value() string {
-	if a.Selected != nil {
-		return a.Selected.Value
-	}
-	return a.Value
+	TS    string `json:"action_ts"`
 }
 
 // inInteraction is a press of a button, a form, or a shortcut.

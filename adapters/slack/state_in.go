@@ -47,15 +47,6 @@ func (s *state) earlier(ctx context.Context, lane, at string) (yes bool, err err
 	return yes, err
 }
 
-// jobOf gives the job of a thread, "" if it is not known.
-func (s *state) jobOf(ctx context.Context, thread string) (job string, err error) {
-	err = s.db.QueryRowContext(ctx, "SELECT job FROM root WHERE thread = ?", thread).Scan(&job)
-	if err := own.IgnoreNone(err); err != nil {
-		return "", unavailable("find job of a thread", err)
-	}
-	return job, nil
-}
-
 // threadOfPost gives the thread that a post of ours is in, "" if it is not known.
 // What it offered may have been answered long ago.
 func (s *state) threadOfPost(ctx context.Context, channel, ts string) (thread string, err error) {
