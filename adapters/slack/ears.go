@@ -126,7 +126,7 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 			if err != nil {
 				if ctx.Err() == nil {
 					e.s.log.Warn("open form", "err", plainly(err))
-					e.s.sayNoFormTo(ctx, &i)
+					e.s.sayNoFormTo(ctx, &i, err)
 				}
 				return
 			}

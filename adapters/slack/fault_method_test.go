@@ -200,7 +200,7 @@ func (j *shortJob) run() {
 // told counts how often all are told that a form did not open.
 func (j *shortJob) told() (n int) {
 	for _, m := range j.w.Messages("shop", j.root) {
-		if m.Shown == sayNoForm {
+		if m.Shown == sayNoForm || m.Shown == sayIfNoForm {
 			n++
 		}
 	}
@@ -247,7 +247,7 @@ func (j *shortJob) check() {
 			if b, ok := w.File(m.Files[0]); !ok || len(b) != int(j.file.Bytes) {
 				j.t.Errorf("the sheet has %d bytes", len(b))
 			}
-		case m.App && m.Shown == sayNoForm:
+		case m.App && (m.Shown == sayNoForm || m.Shown == sayIfNoForm):
 		case m.App:
 			seen = append(seen, m.Shown)
 		}

@@ -2,6 +2,8 @@ package slack
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"time"
 
 	api "github.com/slack-go/slack"
@@ -34,6 +36,9 @@ func (s *Slack) openForm(ctx context.Context, trigger, channel, ts string, until
 	return true, failed("open form", s.openView(ctx, trigger, view, until))
 }
 
+// errMayBeOpen says that nobody knows whether a form has opened.
+var errMayBeOpen = errors.New("it may have opened all the same")
+
 // openView tries as long as the trigger may be good.
 func (s *Slack) openView(ctx context.Context, trigger string, view api.ModalViewRequest, until time.Time) error {
 	ctx, stop := context.WithDeadline(ctx, until)
@@ -43,32 +48,38 @@ func (s *Slack) openView(ctx context.Context, trigger string, view api.ModalView
 		switch {
 		case err == nil, unsure && code(err) == "exchanged_trigger_id": // an earlier try was done after all
 			return nil
-		case code(err) != "" && fateOf(err) == undone && wait(err) == 0:
-			return err
 		}
-		unsure = unsure || fateOf(err) == unknown
+		unsure = unsure || fateOf(err) == unknown && !errors.Is(err, errNoTurn)
 		pause := max(wait(err), s.times.retry)
-		if time.Now().Add(pause).After(until) || !sleep(ctx, pause) {
-			return err
+		if !refusedFor(err) && !time.Now().Add(pause).After(until) && sleep(ctx, pause) {
+			continue
 		}
+		if unsure {
+			return fmt.Errorf("%w (%w)", err, errMayBeOpen)
+		}
+		return err
 	}
 }
 
-// sayNoFormTo tells whoever pressed a form's button that it did not open: only them
-// where that can be, else in the thread.
-func (s *Slack) sayNoFormTo(ctx context.Context, i *inInteraction) {
+// sayNoFormTo tells whoever pressed a form's button that it did not open, or may not
+// have: only them where that can be, else in the thread.
+func (s *Slack) sayNoFormTo(ctx context.Context, i *inInteraction, why error) {
+	words := sayNoForm
+	if errors.Is(why, errMayBeOpen) {
+		words = sayIfNoForm
+	}
 	ctx, leave, err := s.enter(ctx)
 	if err != nil {
 		return // we end
 	}
 	defer leave()
-	_, err = s.api.PostEphemeralContext(ctx, i.channel(), i.User.ID, api.MsgOptionText(escape(sayNoForm), false), api.MsgOptionTS(i.root()))
+	_, err = s.api.PostEphemeralContext(ctx, i.channel(), i.User.ID, api.MsgOptionText(escape(words), false), api.MsgOptionTS(i.root()))
 	if err == nil {
 		return
 	}
 	s.log.Info("only the thread can be told that a form did not open", "channel", i.channel(), "err", plainly(err))
 	a := aim{channel: i.channel(), root: i.root()}
-	if err := s.sendPost(ctx, "form/"+i.Trigger, &a, &post{Kind: flow.Notice, Text: sayNoForm}); err != nil && ctx.Err() == nil {
+	if err := s.sendPost(ctx, "form/"+i.Trigger, &a, &post{Kind: flow.Notice, Text: words}); err != nil && ctx.Err() == nil {
 		s.log.Warn("nobody was told that a form did not open", "channel", i.channel(), "err", plainly(err))
 	}
 }

@@ -2,6 +2,7 @@ package slack
 
 import (
 	"fmt"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,16 +19,17 @@ func TestFormNotOpened(t *testing.T) {
 		faults []workspace.Fault
 		opens  bool
 		alone  bool // only who pressed is told
+		unsure bool // that it did not open is not claimed
 	}{
-		"500 twice":            {faults(workspace.Fault{Method: "views.open", Status: 500, Times: 2}), true, false},
-		"429":                  {faults(workspace.Fault{Method: "views.open", RetryAfter: time.Second}), true, false},
-		"done, answer lost":    {faults(workspace.Fault{Method: "views.open", Cut: true, After: true}), true, false},
-		"trigger expired":      {faults(expired), false, true},
-		"500 for ever":         {faults(workspace.Fault{Method: "views.open", Status: 500, Times: -1}), false, true},
-		"429 for long":         {faults(workspace.Fault{Method: "views.open", RetryAfter: time.Minute}), false, true},
-		"no answer":            {faults(workspace.Fault{Method: "views.open", Error: "internal_error", Delay: time.Minute, Times: -1}), false, true},
-		"nor told alone":       {faults(expired, workspace.Fault{Method: "chat.postEphemeral", Error: "user_not_in_channel"}), false, false},
-		"told, answer is lost": {faults(expired, workspace.Fault{Method: "chat.postEphemeral", Status: 500}), false, false},
+		"500 twice":            {faults(workspace.Fault{Method: "views.open", Status: 500, Times: 2}), true, false, false},
+		"429":                  {faults(workspace.Fault{Method: "views.open", RetryAfter: time.Second}), true, false, false},
+		"done, answer lost":    {faults(workspace.Fault{Method: "views.open", Cut: true, After: true}), true, false, false},
+		"trigger expired":      {faults(expired), false, true, false},
+		"500 for ever":         {faults(workspace.Fault{Method: "views.open", Status: 500, Times: -1}), false, true, true},
+		"429 for long":         {faults(workspace.Fault{Method: "views.open", RetryAfter: time.Minute}), false, true, false},
+		"no answer":            {faults(workspace.Fault{Method: "views.open", Error: "internal_error", Delay: time.Minute, Times: -1}), false, true, true},
+		"nor told alone":       {faults(expired, workspace.Fault{Method: "chat.postEphemeral", Error: "user_not_in_channel"}), false, false, false},
+		"told, answer is lost": {faults(expired, workspace.Fault{Method: "chat.postEphemeral", Status: 500}), false, false, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			transports(t, func(t *testing.T, http bool) {
@@ -42,14 +44,15 @@ func TestFormNotOpened(t *testing.T) {
 				for _, f := range c.faults {
 					r.w.Fault(f)
 				}
+				words := map[bool]string{true: sayIfNoForm, false: sayNoForm}[c.unsure]
 				told := func() (n int, where string) {
 					for _, m := range r.w.Ephemerals("kim") {
-						if m.Shown == sayNoForm {
+						if m.Shown == words {
 							n, where = n+1, "alone in "+m.Thread
 						}
 					}
 					for _, m := range r.w.Messages("shop", root) {
-						if m.Shown == sayNoForm {
+						if m.Shown == words {
 							n, where = n+1, "all in "+m.Thread
 						}
 					}
@@ -71,5 +74,32 @@ func TestFormNotOpened(t *testing.T) {
 				r.hears(1)
 			})
 		})
+	}
+}
+
+// However many ask for a form at once, each gets it while their trigger is good.
+func TestFormsAtOnce(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	thread, _ := r.begins("kim")
+	r.card(thread, "k7mw2pd")
+	post := r.offer(thread, 4, flow.QStored)
+	var names []string
+	for i := range 16 {
+		name := fmt.Sprint("crew", i)
+		r.w.AddPerson(workspace.Person{Name: name})
+		r.w.User(name).Join("shop")
+		names = append(names, name)
+	}
+	r.w.Fault(workspace.Fault{Method: "views.open", Delay: 400 * time.Millisecond, Times: -1})
+	var all sync.WaitGroup
+	for _, name := range names {
+		all.Go(func() { r.w.User(name).Press("shop", post, actionForm) })
+	}
+	all.Wait()
+	for _, name := range names {
+		r.await("a form, or words", func() bool { return len(r.w.Views(name)) > 0 || len(r.w.Ephemerals(name)) > 0 })
+		if len(r.w.Views(name)) != 1 || len(r.w.Ephemerals(name)) > 0 {
+			t.Errorf("%s has %d forms and was told %+v", name, len(r.w.Views(name)), r.w.Ephemerals(name))
+		}
 	}
 }

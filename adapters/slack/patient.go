@@ -1,6 +1,8 @@
 package slack
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"net/http"
 	"path"
@@ -11,9 +13,10 @@ import (
 )
 
 // patient keeps every caller of a method away from Slack for as long as Slack
-// asked one of them: who comes earlier gets the same answer from here. So that
-// nobody is on the way meanwhile, a method is called by one at a time. Messages
-// are paced by channel and pass.
+// asked one of them: who comes earlier gets the same answer from here. So that few
+// are on the way meanwhile, a method is called by one at a time, and where people
+// wait for the answer by several: what they asked for must not wait for what others
+// did. Messages are paced by channel and pass.
 type patient struct {
 	next http.RoundTripper
 
@@ -23,9 +26,25 @@ type patient struct {
 
 // gate is one method's.
 type gate struct {
-	turn  chan struct{} // holds one while nobody is on the way
-	until time.Time     // who has the turn may read and set it
+	turns chan struct{} // holds one for each that may go
+
+	mu    sync.Mutex
+	until time.Time
 }
+
+// atOnce is how many calls of a method may be on the way.
+func atOnce(method string) int {
+	switch {
+	case method == "views.open": // a trigger is good for three seconds
+		return maxBeside
+	case method == "users.info", method == "chat.postEphemeral", strings.HasPrefix(method, "conversations."):
+		return 8
+	}
+	return 1
+}
+
+// errNoTurn says that a call was not made: its time was over before its turn.
+var errNoTurn = errors.New("too many calls before this one")
 
 func newPatient(next http.RoundTripper) *patient {
 	return &patient{next: next, methods: map[string]*gate{}}
@@ -36,11 +55,30 @@ func (p *patient) gate(method string) *gate {
 	defer p.mu.Unlock()
 	g := p.methods[method]
 	if g == nil {
-		g = &gate{turn: make(chan struct{}, 1)}
-		g.turn <- struct{}{}
+		n := atOnce(method)
+		g = &gate{turns: make(chan struct{}, n)}
+		for range n {
+			g.turns <- struct{}{}
+		}
 		p.methods[method] = g
 	}
 	return g
+}
+
+// left is how long nobody may call yet.
+func (g *gate) left() time.Duration {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return time.Until(g.until)
+}
+
+// close lets nobody call for a while; it never shortens what was asked before.
+func (g *gate) close(d time.Duration) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if t := time.Now().Add(d); t.After(g.until) {
+		g.until = t
+	}
 }
 
 // RoundTrip is of http.RoundTripper.
@@ -51,12 +89,12 @@ func (p *patient) RoundTrip(r *http.Request) (*http.Response, error) {
 	}
 	g := p.gate(method)
 	select {
-	case <-g.turn:
+	case <-g.turns:
 	case <-r.Context().Done():
-		return nil, closed(r, r.Context().Err())
+		return nil, closed(r, fmt.Errorf("%w: %w", errNoTurn, r.Context().Err()))
 	}
-	defer func() { g.turn <- struct{}{} }()
-	if left := time.Until(g.until); left > 0 {
+	defer func() { g.turns <- struct{}{} }()
+	if left := g.left(); left > 0 {
 		return &http.Response{Status: "429 Too Many Requests", StatusCode: http.StatusTooManyRequests, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
 			Header: http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(left.Seconds())))}}, Body: http.NoBody, Request: r}, closed(r, nil)
 	}
@@ -66,7 +104,7 @@ func (p *patient) RoundTrip(r *http.Request) (*http.Response, error) {
 		if bad != nil || seconds < 1 {
 			seconds = 60
 		}
-		g.until = time.Now().Add(time.Duration(seconds) * time.Second)
+		g.close(time.Duration(seconds) * time.Second)
 	}
 	return res, err
 }

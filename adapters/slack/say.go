@@ -5,6 +5,7 @@ package slack
 const (
 	sayForm      = "Fill in a form"
 	sayNoForm    = "The form did not open. Press its button again, or write the values here: the message above says which."
+	sayIfNoForm  = "If no form has opened, press its button again, or write the values here: the message above says which."
 	saySubmit    = "Send"
 	sayCancel    = "Cancel"
 	sayClosed    = "This step is no longer open: nothing was taken. Close the form and go on in the thread."
