@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	api "github.com/slack-go/slack"
+
 	"milepost/bot"
 	"milepost/flow"
 )
@@ -17,16 +19,22 @@ const maxTap = 200
 // tapped is a button. Nothing in it is believed but who pressed it and the number
 // of what was pressed: what that sends is taken from what the post offers. Whether
 // it still means anything, the core knows; where the post offers no such thing it
-// is as stale as a button of an earlier question.
+// is as stale as a button of an earlier question. What a post offered of which
+// nothing is noted any more is read back from Slack.
 func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
 	channel, ts := i.channel(), i.Container.Message
 	in := bot.Inbound{Delivery: h.s.me.Team + "/" + r.key, SentAt: r.came}
 	if ok, err := h.from(ctx, &in, channel, i.User.ID, i.User.Team); err != nil || !ok {
 		return nil, err
 	}
-	p, err := h.offered(ctx, r, channel, ts)
+	p, known, err := h.offered(ctx, r, channel, ts)
 	if err != nil {
 		return nil, err
+	}
+	action := &i.Actions[0]
+	if !known && action.ID == actionForm {
+		h.s.sayAlone(ctx, i.Answer, sayNoForm)
+		return nil, nil
 	}
 	if in.Thread, in.Job = bot.Thread(p.thread), p.job; p.thread == "" {
 		w, ok, err := h.hangsOn(ctx, channel, i.root())
@@ -40,10 +48,18 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 			in.Thread, in.Loose = threadName(h.s.me.Team, channel, i.root()), true
 		}
 	}
-	c, ok := p.post.numbered(i.Actions[0].ID)
+	c, ok := p.post.numbered(action.ID)
+	if !known {
+		if c, ok, err = h.readBack(ctx, channel, i.root(), ts, action.ID); err != nil {
+			return nil, err
+		}
+		if in.Job == "" {
+			in.Job = flow.TapJob(c.Send)
+		}
+	}
 	if !ok {
 		// It names no job, so that it can answer nothing: the value is for the log.
-		in.Tap = ".0." + clip(flow.TapChoice(i.Actions[0].Value), maxTap)
+		in.Tap = ".0." + clip(flow.TapChoice(action.Value), maxTap)
 		return []bot.Inbound{in}, nil
 	}
 	in.Tap = c.Send
@@ -53,23 +69,61 @@ func (h *hearing) tapped(ctx context.Context, r *row, i *inInteraction) ([]bot.I
 	return []bot.Inbound{in}, nil
 }
 
-// offered finds what a post of ours offers: nothing, if all of it has given way.
-func (h *hearing) offered(ctx context.Context, r *row, channel, ts string) (shown, error) {
+// offered finds what a post of ours offers: nothing, if all of it has given way. It
+// is not known where what we noted of it was lost.
+func (h *hearing) offered(ctx context.Context, r *row, channel, ts string) (p shown, known bool, err error) {
 	p, ok, err := h.st.shownAt(ctx, channel, ts)
 	if err != nil {
-		return p, unavailable("find post", err)
+		return p, false, unavailable("find post", err)
 	}
 	if ok {
-		return p, nil
+		return p, true, nil
 	}
 	id, err := h.st.rowOf(ctx, channel, ts)
 	if err != nil {
-		return p, unavailable("find post", err)
+		return p, false, unavailable("find post", err)
 	}
 	if id == "" && time.Since(r.came) < rootIn {
-		return p, unavailable("find post", errors.New("what was pressed is not known yet")) // its sender may just be noting it
+		return p, false, unavailable("find post", errors.New("what was pressed is not known yet")) // its sender may just be noting it
 	}
-	return p, nil
+	return p, id != "", nil
+}
+
+// readBack finds what a button of a post sends, as Slack holds it and we once
+// posted it; nothing, if the post is not ours.
+func (h *hearing) readBack(ctx context.Context, channel, root, ts, action string) (flow.Choice, bool, error) {
+	var list []api.Message
+	var err error
+	if root != ts {
+		list, _, _, err = h.s.api.GetConversationRepliesContext(ctx, &api.GetConversationRepliesParameters{ChannelID: channel, Timestamp: root,
+			Oldest: ts, Latest: ts, Inclusive: true, Limit: 2, IncludeAllMetadata: true})
+	} else if r, fault := h.s.api.GetConversationHistoryContext(ctx, &api.GetConversationHistoryParameters{ChannelID: channel, Oldest: ts, Latest: ts,
+		Inclusive: true, Limit: 1, IncludeAllMetadata: true}); fault != nil {
+		err = fault
+	} else {
+		list = r.Messages
+	}
+	if err != nil {
+		return flow.Choice{}, false, later("find post", err)
+	}
+	for i := range list {
+		m := &list[i]
+		if ours := m.User == h.s.me.User || m.BotID != "" && m.BotID == h.s.me.Bot; m.Timestamp != ts || !ours || m.Metadata.EventType != eventType {
+			continue
+		}
+		for _, b := range m.Blocks.BlockSet {
+			actions, ok := b.(*api.ActionBlock)
+			if !ok || actions.Elements == nil {
+				continue
+			}
+			for _, e := range actions.Elements.ElementSet {
+				if b, ok := e.(*api.ButtonBlockElement); ok && b.ActionID == action && b.ActionID != actionForm && len(b.Value) <= maxTap {
+					return flow.Choice{Send: b.Value}, true, nil
+				}
+			}
+		}
+	}
+	return flow.Choice{}, false, nil
 }
 
 // numbered is the choice that a button of a post stands for.

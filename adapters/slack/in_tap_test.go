@@ -35,8 +35,8 @@ func TestHearStaleButton(t *testing.T) {
 	}
 }
 
-// Where nothing is noted any more the thread is found by its card, so that whoever
-// presses there is told.
+// Where nothing is noted any more the thread is found by its card, and what the
+// button sends is read back.
 func TestHearButtonOfALostPost(t *testing.T) {
 	r := listen(t, false, workspace.Options{})
 	thread, _ := r.begins("kim")
@@ -47,8 +47,8 @@ func TestHearButtonOfALostPost(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	r.w.User("sam").Press("shop", post, "k7mw2pd.7.no")
-	if in := r.hears(2)[1]; in.Thread != thread || in.Loose || in.Tap != ".0.no" {
+	r.w.User("sam").PressWith(workspace.Press{Channel: "shop", TS: post, Choice: "k7mw2pd.7.no", Value: "other01.3.yes"})
+	if in := r.hears(2)[1]; in.Thread != thread || in.Loose || in.Tap != "k7mw2pd.7.no" || in.Job != "k7mw2pd" {
 		t.Errorf("heard %+v", in)
 	}
 }
