@@ -218,7 +218,7 @@ func (t *turn) keeps(q *question, in *input) bool {
 }
 
 // tapped turns a tap into the choice it names. A tap on a question that is no
-// longer open changes nothing.
+// longer open changes nothing; the open one is put again after the first of them.
 func (t *turn) tapped(in *input) bool {
 	a := t.s.Asked
 	c := TapChoice(t.m.Tap)
@@ -230,8 +230,11 @@ func (t *turn) tapped(in *input) bool {
 			}
 		}
 	}
+	put := t.s.stale
 	t.answerTo(Notice, "tap.stale", nil)
-	t.again()
+	if !put {
+		t.again()
+	}
 	return false
 }
 

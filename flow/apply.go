@@ -33,15 +33,19 @@ func (s *State) apply(e *Entry) {
 			s.editOf = f.Target
 		}
 	case *SaidFact:
-		if f.Key == "late.still" {
+		switch f.Key {
+		case "late.still":
 			s.StillAt = e.At
+		case "tap.stale":
+			s.stale = true
 		}
 	case *AskedFact:
+		s.stale = s.stale && s.Asked != nil && s.sameAsk(s.Asks, f)
 		s.Asked, s.Asks = f, f.Ask
 		s.AskedAt, s.Since = e.At, e.At
 		s.AskLog = append(s.AskLog, askedAbout{f.Question, f.About})
 	case *PhaseFact:
-		s.Phase, s.Asked, s.Since = f.Phase, nil, e.At
+		s.Phase, s.Asked, s.Since, s.stale = f.Phase, nil, e.At, false
 		if f.Event == EvReopen || f.Event == EvApproved || (f.Event == EvRecover && s.Stopped != "") {
 			s.Reopened++
 			s.Stopped = ""

@@ -30,6 +30,7 @@ type State struct {
 	AskLog  []askedAbout // what each question so far was, in order
 	heard   string       // ID of the message last heard
 	StillAt time.Time    // when it was last said that messages of another day had come
+	stale   bool         // the open question was put again after a tap on an earlier one
 
 	Answers  map[Key]Answer
 	By       map[string][]Key // message ID: the answers that came of it
