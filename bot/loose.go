@@ -18,7 +18,12 @@ import (
 // was not called it is other people's talk, which must not pass a gate: figures
 // of somebody who has a job, and what looks like an answer to what he was just
 // asked, are told where to go, once for each question; everything else is left alone.
+// A file that came with words which began a job is of that job.
 func (b *Bot) loose(ctx context.Context, v *visit) error {
+	if job, err := b.begunBy(ctx, v); err != nil || job != "" {
+		v.job = job
+		return err
+	}
 	figures := v.in.File != nil || strings.ContainsAny(v.text, "0123456789")
 	nobody := v.role == "" || v.role == flow.Stranger
 	if !v.in.Called && (v.in.Fault == "" || nobody) {
@@ -63,6 +68,24 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 		v.desk = b.deskHelp
 	}
 	return nil
+}
+
+// begunBy gives the job that the words of a file's message have begun: it lives
+// where one would begin with the file.
+func (b *Bot) begunBy(ctx context.Context, v *visit) (string, error) {
+	if v.in.File == nil {
+		return "", nil
+	}
+	for _, t := range []Thread{v.in.Begins, v.in.Thread} {
+		if t == "" {
+			continue
+		}
+		job, err := b.cfg.Store.ThreadJob(ctx, v.shop.name, v.in.Network, t)
+		if err != nil || job != "" {
+			return job, failed("job of a thread", err)
+		}
+	}
+	return "", nil
 }
 
 // maxWords bounds what beside the threads can look like an answer, in bytes.

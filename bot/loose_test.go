@@ -87,6 +87,38 @@ func TestBesideSeveralJobs(t *testing.T) {
 	ask()
 }
 
+// A file that comes with the words that begin a job is of that job: with no other
+// open, with one and with several. What comes alone, or with an answer, goes on as
+// ever.
+func TestFileOfTheWordsThatBegin(t *testing.T) {
+	r := start(t, newMem())
+	var jobs []string
+	for n, called := range []bool{true, true, true, false} {
+		words := r.beside("tech", fmt.Sprintf("new job unit %d", n), called)
+		if n == 3 {
+			words.Begins = "hall/begins here"
+		}
+		r.give(words)
+		job, thread := r.job(), r.last().Thread
+		for i := range 2 {
+			in := words
+			in.Text, in.File, in.Delivery = "", file("a.bin", fmt.Sprint("content ", n, i)), fmt.Sprint(words.Delivery, "/f/", i)
+			if got := r.give(in); r.last().Job != job || r.last().Thread != thread || len(got) != 1 || !strings.HasPrefix(got[0], "file a.bin") {
+				t.Errorf("with %d open: in job %s, want %s: %q", n, r.last().Job, job, got)
+			}
+		}
+		jobs = append(jobs, job)
+	}
+	if slices.Sort(jobs); len(slices.Compact(jobs)) != 4 {
+		t.Errorf("jobs %v", jobs)
+	}
+	alone := r.beside("tech", "", true)
+	alone.File = file("b.bin", "alone")
+	if got := r.give(alone); len(got) != 1 || r.last().Job != "" {
+		t.Errorf("alone, with several open: %q", got)
+	}
+}
+
 // A job asked for in another job's thread gets a thread of its own.
 func TestNewJobInAThread(t *testing.T) {
 	r := start(t, newMem())

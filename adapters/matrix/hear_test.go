@@ -328,21 +328,27 @@ func TestHearFile(t *testing.T) {
 		evt := parse(t, message(c.content))
 		evt.RoomID = "!work:shop.example"
 		ins, err := m.hear(context.Background(), evt, relation(evt))
-		if err != nil || len(ins) == 0 || ins[0].File == nil {
+		if err != nil || len(ins) == 0 || ins[len(ins)-1].File == nil {
 			t.Errorf("%s: %+v, %v", c.name, ins, err)
 			continue
 		}
-		f := ins[0].File
-		if f.Name != c.file || f.Fault != c.fault || (f.Fault == "") != (f.Open != nil) || ins[0].Text != "" {
+		in := &ins[len(ins)-1] // after the words that may begin the job it is for
+		if f := in.File; f.Name != c.file || f.Fault != c.fault || (f.Fault == "") != (f.Open != nil) || in.Text != "" {
 			t.Errorf("%s: %+v", c.name, f)
 		}
 		words := ""
-		if len(ins) == 2 && ins[1].Delivery == "$e/caption" && ins[1].File == nil {
-			words = ins[1].Text
+		if len(ins) == 2 && ins[0].Delivery == "$e/caption" && ins[0].File == nil && ins[0].Thread == in.Thread {
+			words = ins[0].Text
 		}
 		if words != c.words || len(ins) > 2 {
 			t.Errorf("%s: words %q", c.name, words)
 		}
+	}
+	// In a job's thread the words are heard after the file, which answers what was asked.
+	evt := parse(t, message(`{"msgtype":"m.image","body":"the label","filename":"a.jpg","url":"mxc://shop.example/abc"`+threadR+`}`))
+	evt.RoomID = "!work:shop.example"
+	if ins, err := m.hear(context.Background(), evt, relation(evt)); err != nil || len(ins) != 2 || ins[0].File == nil || ins[1].Text != "the label" || ins[1].Loose {
+		t.Errorf("in a thread: %+v, %v", ins, err)
 	}
 }
 

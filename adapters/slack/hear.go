@@ -157,6 +157,9 @@ func (h *hearing) said(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, 
 		if err := h.st.typed(ctx, string(in.Thread), text, pick{User: string(m.User), Name: in.Name, Delivery: in.Delivery}); err != nil {
 			return nil, unavailable("note an answer", err)
 		}
+		if in.Loose && in.Job == "" {
+			return append([]bot.Inbound{in}, list...), nil // the words may begin the job that the files are for
+		}
 		list = append(list, in)
 	}
 	return list, nil

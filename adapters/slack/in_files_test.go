@@ -151,3 +151,25 @@ func TestTempFileMode(t *testing.T) {
 		t.Errorf("more than is taken: %v %v", again, err)
 	}
 }
+
+// Words that may begin a job are heard before the files that came with them; in a
+// job's thread the files come first, as they answer what was asked.
+func TestHearWordsThatBegin(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	up := []workspace.Upload{{Name: "a.bin", Content: []byte("a")}, {Name: "b.bin", Content: []byte("b")}}
+	ts, _ := r.w.User("kim").Upload("shop", "", "@milepost new job unit 7, in the bay, 1000 mi", up...)
+	list := r.hears(3)
+	thread := threadName(r.w.Team(), r.w.Channel("shop"), ts)
+	if list[0].Text != "new job unit 7, in the bay, 1000 mi" || list[1].File == nil || list[2].File == nil {
+		t.Errorf("in what order: %s", r.heard())
+	}
+	for _, in := range list {
+		if in.Thread != thread || !in.Loose || !in.Called {
+			t.Errorf("heard %+v", in)
+		}
+	}
+	r.w.User("kim").Upload("shop", r.card(thread, "k7mw2pd"), "the backup", up...)
+	if list = r.hears(6)[3:]; list[0].File == nil || list[1].File == nil || list[2].Text != "the backup" || list[2].Loose {
+		t.Errorf("in a thread: %s", r.heard())
+	}
+}
