@@ -94,3 +94,20 @@ func TestUnreadable(t *testing.T) {
 		t.Errorf("said %d times, want 8", k)
 	}
 }
+
+// Slack looks now and then whether the certificate holds: that is no command, and no
+// damage either.
+func TestCertificateLook(t *testing.T) {
+	r := listen(t, true, workspace.Options{})
+	status, body, err := r.w.Forge(workspace.Forgery{URL: "http://" + r.addr() + PathCommands, ContentType: "application/x-www-form-urlencoded", Body: []byte("token=x&ssl_check=1")})
+	if status != 200 || body != "" || err != nil {
+		t.Errorf("%d %q %v", status, body, err)
+	}
+	r.settled()
+	if in, err := r.Inbox(t.Context()); err != nil || in.Unread != 0 || len(r.ear.all()) > 0 {
+		t.Errorf("inbox %+v, %v, heard %s", in, err, r.heard())
+	}
+	if s := r.log.String(); strings.Contains(s, "level=ERROR") {
+		t.Errorf("log:\n%s", s)
+	}
+}
