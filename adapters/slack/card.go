@@ -46,12 +46,12 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 		return failed("edit card", err)
 	}
 	r := shown{channel: a.channel, ts: root, thread: a.thread, job: a.job, post: *p}
-	if err := s.state.want(ctx, r); err != nil {
+	if r.ts, err = s.state.wantCard(ctx, r); err != nil {
 		return failed("edit card", err)
 	}
 	if lane := s.paces.of(a.channel); lane.tryChange(false) {
 		if s.mouth.updates.tryEnter(out.Job) {
-			s.changeNow(ctx, lane, a.channel, root)
+			s.changeNow(ctx, lane, a.channel, r.ts)
 			return nil
 		}
 		lane.leave(0)
@@ -164,13 +164,20 @@ func (s *Slack) change(ctx context.Context, channel, ts string) error {
 	// Without parse=none Slack makes links of words here, unlike in chat.postMessage,
 	// and mrkdwn is none of its arguments (docs.slack.dev, chat.update).
 	o := []api.MsgOption{api.MsgOptionText(m.text, false), api.MsgOptionParse(false), api.MsgOptionBlocks(m.blocks...)}
+	card := r.post.Kind == flow.Card
 	if row != "" {
-		o = append(o, api.MsgOptionMetadata(metadata(row, aim{thread: r.thread, card: r.post.Kind == flow.Card})))
+		root, err := s.state.rootOf(ctx, r.thread)
+		if err != nil {
+			return err
+		}
+		o = append(o, api.MsgOptionMetadata(metadata(row, aim{thread: r.thread, card: card && root == ts})))
 	}
 	_, _, _, err = s.api.UpdateMessageContext(ctx, channel, ts, o...)
 	switch {
 	case err == nil:
 		return s.state.fresh(context.WithoutCancel(ctx), r)
+	case card && is(err, lost):
+		return s.replaceCard(ctx, r)
 	case is(err, uneditable), is(err, gone), is(err, badBody):
 		s.log.Warn("a post can't be changed any more", "channel", channel, "code", code(err))
 		return s.state.unshown(context.WithoutCancel(ctx), r)

@@ -64,7 +64,9 @@ var (
 		"team_access_not_granted", "as_user_not_supported", "messages_tab_disabled"}
 	// The thread takes nothing any more: its root was deleted.
 	rootless = []string{"thread_not_found", "message_not_found", "cannot_reply_to_message", "restricted_action_thread_only_channel"}
-	// The post to be changed is not there, or not ours any more.
+	// The post to be changed is not there: deleted, or what is left of it is Slack's.
+	lost = []string{"message_not_found", "cant_update_message"}
+	// The same, and posts that can't be changed for another reason.
 	uneditable = []string{"message_not_found", "cant_update_message", "edit_window_closed", "is_inactive", "streaming_state_conflict"}
 )
 

@@ -72,6 +72,9 @@ func TestOldRootIsGone(t *testing.T) {
 	if err := s.newRoot(t.Context(), &old); err != nil || old.root != root.TS {
 		t.Errorf("it goes to %q, %v", old.root, err)
 	}
+	if _, err := s.state.db.Exec("DELETE FROM shown"); err != nil {
+		t.Fatal(err)
+	}
 	if _, _, err := s.state.uproot(t.Context(), string(th), "1.000001"); err != nil {
 		t.Fatal(err)
 	}

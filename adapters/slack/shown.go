@@ -205,11 +205,6 @@ func (s *state) unshown(ctx context.Context, r shown) error {
 	return err
 }
 
-// want notes how a post is to look.
-func (s *state) want(ctx context.Context, r shown) error {
-	return s.tx(ctx, func(tx *sql.Tx) error { return putShown(ctx, tx, r, true) })
-}
-
 // shownAt gives a post of ours that is kept.
 func (s *state) shownAt(ctx context.Context, channel, ts string) (r shown, ok bool, err error) {
 	return s.oneShown(ctx, "channel = ? AND ts = ?", channel, ts)
@@ -226,29 +221,6 @@ func (s *state) oneShown(ctx context.Context, where string, args ...any) (shown,
 		return shown{}, false, err
 	}
 	return list[0], true, nil
-}
-
-// uproot forgets a thread's first message and gives the card it showed, which is
-// kept until there is another.
-func (s *state) uproot(ctx context.Context, thread, ts string) (card shown, ok bool, err error) {
-	card, ok, err = s.oneShown(ctx, "thread = ? AND ts = ?", thread, ts)
-	if err == nil && !ok {
-		_, err = s.db.ExecContext(ctx, "DELETE FROM root WHERE thread = ? AND ts = ?", thread, ts)
-	}
-	return card, ok && card.post.Kind == flow.Card, err
-}
-
-// replant hangs a thread on another card.
-func (s *state) replant(ctx context.Context, card shown) error {
-	return s.tx(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, "DELETE FROM shown WHERE thread = ? AND instr(post, '\"Kind\":\"card\"') > 0", card.thread); err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, "UPDATE root SET channel = ?, ts = ? WHERE thread = ?", card.channel, card.ts, card.thread); err != nil {
-			return err
-		}
-		return putShown(ctx, tx, card, false)
-	})
 }
 
 // setOpen notes whether a thread's job is open: what was missed is read back in
