@@ -104,6 +104,7 @@ func (e *ears) live(ctx context.Context) {
 		if err := e.alive(ctx, false); err != nil && ctx.Err() == nil {
 			e.s.log.Error("note of the time can't be kept", "err", err)
 		}
+		e.sayForged(e.forged.rest(time.Now()))
 		if !sleep(ctx, e.s.times.alive) {
 			last, stop := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
 			defer stop()

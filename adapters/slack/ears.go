@@ -23,6 +23,8 @@ type ears struct {
 	keep   func(context.Context, []arrival) error // in.keep; tests slow it down
 	ended  chan error                             // why no more requests are heard
 
+	forged forged // requests that Slack did not sign
+
 	mu     sync.Mutex
 	behind bool // something may have been missed and was not looked for yet
 	full   bool // what came last could not be stored

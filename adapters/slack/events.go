@@ -111,7 +111,7 @@ func (e *ears) signed(read func(ctx context.Context, body []byte, again cameAgai
 			}
 		}
 		if err != nil {
-			e.s.log.Warn("a request that is not signed by Slack was refused", "path", r.URL.Path, "bytes", len(body))
+			e.sayForged(e.forged.more(time.Now()))
 			w.WriteHeader(http.StatusUnauthorized)
 			return
 		}
