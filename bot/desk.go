@@ -161,10 +161,14 @@ func (b *Bot) noJob(ctx context.Context, v *visit) error {
 	return b.deskSay(ctx, v, "job", "", flow.Refusal, say("bot.nojob", v.role, words.Args{"Job": strings.ToValidUTF8(name, "")}))
 }
 
-func (b *Bot) deskHelp(ctx context.Context, v *visit) error {
-	job, err := b.place(ctx, v)
-	if err != nil {
-		return err
+// deskHelp gives help with the job that the person is in. A command of the network is
+// given in none, whichever he was in last.
+func (b *Bot) deskHelp(ctx context.Context, v *visit) (err error) {
+	job := ""
+	if !v.in.Alone {
+		if job, err = b.place(ctx, v); err != nil {
+			return err
+		}
 	}
 	if job != "" {
 		v.job = job
@@ -266,8 +270,12 @@ func (b *Bot) deskEntry(ctx context.Context, v *visit, kind string, data any, r 
 	s := v.shop
 	return b.shopDo(ctx, s, func() error {
 		r.Seq, r.Role = s.seq+1, v.role
-		o, err := newSend(Outbound{Key: s.outKey(r.Seq, 0), Shop: s.name, Network: v.in.Network, Thread: v.in.Thread, Job: job, Log: r.Seq,
-			Reply: r, Names: map[flow.Who]string{"": v.in.Name}})
+		out := Outbound{Key: s.outKey(r.Seq, 0), Shop: s.name, Network: v.in.Network, Thread: v.in.Thread, Job: job, Log: r.Seq,
+			Reply: r, Names: map[flow.Who]string{"": v.in.Name}}
+		if v.in.Alone {
+			out.Alone, out.After, out.Users = true, v.in.Delivery, map[flow.Who]Identity{"": v.in.From}
+		}
+		o, err := newSend(out)
 		if err != nil {
 			return &Error{Kind: Internal, Err: err}
 		}

@@ -119,6 +119,32 @@ func TestFileOfTheWordsThatBegin(t *testing.T) {
 	}
 }
 
+// A command of the network that is no job's is answered where it was given, and
+// only to who gave it, whatever job he was in last.
+func TestCommandAlone(t *testing.T) {
+	r := start(t, newMem())
+	for n := range 3 { // no job, one, several
+		for _, text := range []string{"help", "board", "jobs", "policy", "job zzzzzzz"} {
+			in := r.beside("boss", text, true)
+			in.Alone = true
+			got := r.give(in)
+			if o := r.last(); len(got) != 1 || !o.Alone || o.Thread != in.Thread || o.Job != "" || o.After != in.Delivery || o.Users[""] != in.From {
+				t.Errorf("%s with %d jobs: %q: %+v", text, n, got, o)
+			}
+		}
+		in := r.in("boss", fmt.Sprintf("new job unit %d", n))
+		in.Begins = bot.Thread(fmt.Sprintf("dm-boss/%d", n))
+		if r.give(in); r.last().Alone || r.last().Job == "" {
+			t.Errorf("a job's own words: %+v", r.last())
+		}
+	}
+	in := r.beside("boss", "help", true)
+	in.Thread = r.last().Thread
+	if in.Loose = false; len(r.give(in)) != 1 || r.last().Alone || r.last().Job == "" {
+		t.Errorf("in a job's thread: %+v", r.last())
+	}
+}
+
 // A job asked for in another job's thread gets a thread of its own.
 func TestNewJobInAThread(t *testing.T) {
 	r := start(t, newMem())

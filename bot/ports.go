@@ -31,7 +31,7 @@ type Inbound struct {
 	Loose    bool        // written outside any thread of ours: Thread is where a new job would begin, and joins no other
 	Called   bool        // the assistant was addressed: by mention, by a command of the network, or in a direct message
 	Direct   bool        // in a direct message: nobody else reads it
-	Alone    bool        // a command of the network, which can be answered so that only who gave it sees it: a refusal comes each time, not once a day
+	Alone    bool        // a command of the network, which can be answered so that only who gave it sees it: what is in no job is; a refusal comes each time, not once a day
 	Room     string      // room, channel or server as the configuration names it; "" for guests and members of another workspace
 	Job      string      // where the adapter knows it; "" otherwise
 	Delivery string      // the network's identifier: the same again is the same message

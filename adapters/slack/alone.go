@@ -25,6 +25,8 @@ import (
 const (
 	aloneFor = 25 * time.Minute
 	maxAlone = 2000 // addresses that are remembered
+
+	maxAnswers = 4 // at one of them; what is longer goes to direct messages
 )
 
 // alone remembers where commands can be answered, by the thread that a job would
@@ -103,9 +105,14 @@ func (s *Slack) isAnswerURL(text string) bool {
 // that came with it, else in direct messages. Whether an answer arrived can't be
 // looked up, so one whose fate is not known is given again.
 func (s *Slack) sendAlone(ctx context.Context, out *bot.Outbound) error {
-	p := s.post(out)
-	if at, ok := s.alone.get(out.Thread); ok {
-		err := s.answerAt(ctx, at.url, render(p))
+	list := split(s.post(out))
+	if at, ok := s.alone.get(out.Thread); ok && len(list) <= maxAnswers {
+		var err error
+		for _, p := range list {
+			if err = s.answerAt(ctx, at.url, render(p)); err != nil {
+				break
+			}
+		}
 		if err != nil && (fateOf(err) == unknown || wait(err) > 0) {
 			return failed("answer a command", err)
 		}
