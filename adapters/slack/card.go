@@ -82,11 +82,12 @@ type mouth struct {
 
 func (m *mouth) init(every time.Duration) {
 	m.more = make(chan struct{}, 1)
-	if every > 0 {
-		every = updateEvery
+	updates, views := updateEvery, homePace
+	if every <= 0 {
+		updates, views = 0, 0
 	}
-	m.updates = newPace(every, updateBurst)
-	m.homes.init()
+	m.updates = newPace(updates, updateBurst)
+	m.homes.init(views)
 }
 
 func (m *mouth) wake() {

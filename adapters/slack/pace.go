@@ -107,6 +107,27 @@ func (p *pace) tryEnter(job string) bool {
 	return true
 }
 
+// try takes a turn if it is to be had at once; else it says how long until it may be.
+func (p *pace) try() time.Duration {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if d := p.pause(); d > 0 {
+		return d
+	}
+	if p.busy || len(p.queue) > 0 {
+		return max(p.every, time.Millisecond)
+	}
+	p.take("")
+	return 0
+}
+
+// unused takes back that a turn was used: nothing was asked of Slack.
+func (p *pace) unused() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.tokens = min(p.burst, p.tokens+1)
+}
+
 // tryChange takes the turn for a change, which costs none of the messages' time,
 // if no message wants it; pressing changes go before messages that wait for time.
 func (p *pace) tryChange(pressing bool) bool {
