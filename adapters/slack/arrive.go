@@ -182,7 +182,7 @@ func editArrivals(a arrival, e *inEvent, o inOuter) ([]arrival, error) {
 	if was.TS == "" {
 		was.TS = m.TS
 	}
-	raw, err := wrap(o.Team, a.channel, e.Kind, was)
+	raw, err := o.rewrap(&inEvent{inMessage: *was, Type: typeMessage, Channel: ident(a.channel), Kind: e.Kind})
 	if err != nil {
 		return nil, err
 	}
@@ -203,11 +203,16 @@ func wrap(team, channel, kind string, m *inMessage) ([]byte, error) {
 }
 
 func wrapEvent(team string, e *inEvent) ([]byte, error) {
-	b, err := json.Marshal(e)
-	if err != nil {
+	return inOuter{Type: "event_callback", Team: team}.rewrap(e)
+}
+
+// rewrap puts an event in the place of another.
+func (o inOuter) rewrap(e *inEvent) (raw []byte, err error) {
+	o.EventID, o.Challenge, o.Caught = "", "", true
+	if o.Event, err = json.Marshal(e); err != nil {
 		return nil, err
 	}
-	return json.Marshal(inOuter{Type: "event_callback", Team: team, Event: b, Caught: true})
+	return json.Marshal(o)
 }
 
 // byPerson says whether a person wrote a message: bots' are dropped, ours among

@@ -48,6 +48,10 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 		if err != nil {
 			return nil, invalid(err)
 		}
+		if !o.isOf(h.s.me.Team) {
+			h.foreign(r.kind, o.Team)
+			return nil, nil
+		}
 		e, err := o.readEvent()
 		if err != nil {
 			return nil, invalid(err)
@@ -70,11 +74,21 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 		if err != nil {
 			return nil, invalid(err)
 		}
+		if ours, err := h.isOurs(ctx, &i); err != nil || !ours {
+			if err == nil {
+				h.foreign(r.kind, i.Team.ID)
+			}
+			return nil, err
+		}
 		return h.pressed(ctx, r, &i)
 	case kindCommand:
 		c, err := readCommand(r.raw)
 		if err != nil {
 			return nil, invalid(err)
+		}
+		if c.Team != "" && c.Team != h.s.me.Team {
+			h.foreign(r.kind, c.Team)
+			return nil, nil
 		}
 		return h.begin(ctx, r, given{channel: c.Channel, user: c.User, text: c.Text, answer: c.Answer})
 	}

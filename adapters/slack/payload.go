@@ -41,6 +41,11 @@ type inOuter struct {
 	Challenge string          `json:"challenge"`
 	Event     json.RawMessage `json:"event"`
 
+	Shared            bool      `json:"is_ext_shared_channel,omitempty"`
+	Enterprise        string    `json:"enterprise_id,omitempty"`
+	ContextEnterprise string    `json:"context_enterprise_id,omitempty"`
+	For               []install `json:"authorizations,omitempty"`
+
 	Caught bool `json:"caught_up,omitempty"` // ours: read back from the channel, not delivered
 }
 
