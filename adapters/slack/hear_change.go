@@ -158,7 +158,11 @@ func (h *hearing) unreacted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbo
 func (h *hearing) pressed(ctx context.Context, r *row, i *inInteraction) ([]bot.Inbound, error) {
 	switch i.Type {
 	case "message_action", "shortcut":
-		return h.begin(ctx, r, given{channel: string(i.Channel), user: i.User.ID, team: i.User.Team, answer: i.Answer})
+		g := given{channel: string(i.Channel), user: i.User.ID, team: i.User.Team, answer: i.Answer}
+		if i.Message != nil && byPerson(i.Message) {
+			g.message = i.Message.Text
+		}
+		return h.begin(ctx, r, g)
 	case "block_actions":
 		return h.tapped(ctx, r, i)
 	case "view_submission":
@@ -189,10 +193,12 @@ func (h *hearing) filledIn(ctx context.Context, r *row, i *inInteraction) ([]bot
 // given is a command or a shortcut.
 type given struct {
 	channel, user, team, text string
+	message                   string // of a shortcut: the words of the message it was used on
 	answer                    string // address for an answer, "" none
 }
 
-// begin is a command of Slack or a shortcut: a job is to begin. Where we may not
+// begin is a command of Slack or a shortcut: a job is to begin, with what was typed
+// or what the message says. Where we may not
 // speak it begins in the person's direct messages. It is always answered, if only
 // to say that there is no way to go on.
 func (h *hearing) begin(ctx context.Context, r *row, g given) ([]bot.Inbound, error) {
@@ -214,8 +220,11 @@ func (h *hearing) begin(ctx context.Context, r *row, g given) ([]bot.Inbound, er
 		}
 		return nil, nil
 	}
-	text, _ := readable(g.text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
+	text, _ := readable(or(g.text, g.message), h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
 	in.Text = beginText(text)
+	if g.message != "" {
+		in.Text = beginWith(text)
+	}
 	in.Thread = threadName(h.s.me.Team, at, commandTS(freshTS(r)))
 	if time.Now().Before(answer.until) {
 		h.s.alone.put(in.Thread, answer)
@@ -264,4 +273,13 @@ func beginText(text string) string {
 		}
 	}
 	return "new job " + text
+}
+
+// beginWith makes a message the first words of a job, whatever else they could mean.
+func beginWith(text string) string {
+	const begins = "new job"
+	if text = strings.TrimSpace(text); len(text) >= len(begins) && strings.EqualFold(text[:len(begins)], begins) {
+		return text
+	}
+	return strings.TrimSpace(begins + " " + text)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -292,22 +293,42 @@ func TestStartCommands(t *testing.T) {
 		if in := r.hears(4)[3]; !strings.HasPrefix(string(in.Thread), r.w.Team()+"/"+r.w.Direct("kim")+"/c") {
 			t.Errorf("heard %+v", in)
 		}
-		ts := r.w.User("sam").Say("shop", "somebody's words")
-		if a := kim.Shortcut("shop", ts, "start"); a.Err != "" {
-			t.Fatal(a.Err)
+		// A shortcut on a message takes its words, whatever they mean elsewhere; on one of
+		// ours, or on none, it takes none.
+		said := []string{"somebody's words", "@milepost help with unit 7,\n265/70R17 & <b>", "New Job unit 8"}
+		for n, words := range said {
+			ts := r.w.User("sam").Say("bay", words)
+			if a := kim.Shortcut("bay", ts, "begin_here"); a.Err != "" {
+				t.Fatal(a.Err)
+			}
+			r.await("a job begun", func() bool { return r.began() == 5+n })
 		}
+		post := r.prompt(in.Thread, "k7mw2pd", 7, "yes")
+		kim.Shortcut("shop", post, "begin_here")
+		r.await("another", func() bool { return r.began() == 8 })
 		if a := kim.GlobalShortcut("start"); a.Err != "" {
 			t.Fatal(a.Err)
 		}
-		list := r.hears(7)
-		n := 0
-		for _, in := range list[4:] {
-			if in.Text == "new job" {
-				n++
+		r.await("the last", func() bool { return r.began() == 9 })
+		var got []string
+		for _, in := range r.ear.all() {
+			if in.Alone {
+				got = append(got, in.Text)
 			}
 		}
-		if n != 2 {
-			t.Errorf("heard %s", r.heard())
+		want := []string{"new job Harrow Drifter", "new job", "board", "new job", "new job somebody's words", "new job help with unit 7,\n265/70R17 & <b>", "New Job unit 8", "new job", "new job"}
+		if !slices.Equal(got, want) {
+			t.Errorf("heard %q, want %q", got, want)
 		}
 	})
+}
+
+// began counts what commands and shortcuts have begun.
+func (r *rig) began() (n int) {
+	for _, in := range r.ear.all() {
+		if in.Alone {
+			n++
+		}
+	}
+	return n
 }
