@@ -72,7 +72,8 @@ func TestForms(t *testing.T) {
 			map[string]string{"new": `I can't read the tread in "80". Type it new and now: new 8 mm now 7 mm.`}},
 		{"fitted", flow.QFitted, map[string]string{"size": "LT285/75R17 121/118S", "new": "12", "now": "11.5", "pressure": "placard pressure", "gears": "gears unchanged"},
 			[]string{"LT285/75R17 121/118S, 12 mm new, 11.5 mm now, placard pressure, gears unchanged"}, nil},
-		{"hostile size", flow.QFitted, map[string]string{"size": "<!channel> 285/75R17 *b*"}, []string{"<!channel> 285/75R17 *b*"}, nil},
+		{"hostile size", flow.QFitted, map[string]string{"size": "<!channel> 285/75R17 *b*"}, nil,
+			map[string]string{"size": `I read 285/75R17 in "<!channel> 285/75R17 *b*". Only the size belongs here.`}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			transports(t, func(t *testing.T, http bool) {
