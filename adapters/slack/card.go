@@ -49,7 +49,7 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 	if r.ts, err = s.state.wantCard(ctx, r); err != nil {
 		return failed("edit card", err)
 	}
-	if lane := s.paces.of(a.channel); lane.tryChange(false) {
+	if lane := s.paces.of(a.channel); s.mouth.failing.pause(a.channel, r.ts) == 0 && lane.tryChange(false) {
 		if s.mouth.updates.tryEnter(out.Job) {
 			s.changeNow(ctx, lane, a.channel, r.ts)
 			return nil
@@ -77,6 +77,7 @@ func (s *Slack) firstCard(ctx context.Context, out *bot.Outbound, a aim, p *post
 type mouth struct {
 	more    chan struct{} // a post is to look different
 	updates *pace         // of the whole workspace: chat.update is counted so
+	failing failing
 	homes   homes
 }
 
@@ -102,15 +103,19 @@ func (m *mouth) wake() {
 // the next. A channel in which messages wait comes later.
 func (s *Slack) changePosts(ctx context.Context, st *state) {
 	for ctx.Err() == nil {
-		list, err := st.stale(ctx, 100)
+		list, err := st.stale(ctx, 100+s.mouth.failing.count())
 		if err != nil && ctx.Err() == nil {
 			s.log.Error("read what is to be changed", "err", err)
 		}
 		pause := 30 * time.Second
 		for _, r := range list {
+			if d := s.mouth.failing.pause(r.channel, r.ts); d > 0 {
+				pause = min(pause, d)
+				continue
+			}
 			lane, pressing := s.paces.of(r.channel), time.Since(r.at) > patience
 			if !lane.mayChange(pressing) {
-				pause = 100 * time.Millisecond
+				pause = min(pause, 100*time.Millisecond)
 				continue
 			}
 			if s.mouth.updates.enter(ctx, r.job) != nil {
@@ -118,7 +123,7 @@ func (s *Slack) changePosts(ctx context.Context, st *state) {
 			}
 			if !lane.tryChange(pressing) {
 				s.mouth.updates.leave(0)
-				pause = 100 * time.Millisecond
+				pause = min(pause, 100*time.Millisecond)
 				continue
 			}
 			s.changeNow(ctx, lane, r.channel, r.ts)
@@ -137,26 +142,35 @@ func (s *Slack) changePosts(ctx context.Context, st *state) {
 // changeNow changes a post to what it is to be now. The turns it was given are
 // given back. A failure leaves it to be tried again.
 func (s *Slack) changeNow(ctx context.Context, lane *pace, channel, ts string) {
-	err := s.change(ctx, channel, ts)
-	pause := wait(err)
-	if err != nil && pause == 0 {
-		pause = time.Second
-	}
+	rev, err := s.change(ctx, channel, ts)
+	asked := wait(err)
 	lane.leave(0)
-	s.mouth.updates.leave(pause)
-	if err != nil {
-		if ctx.Err() == nil {
-			s.log.Warn("change post, will be tried again", "channel", channel, "in", pause, "err", plainly(err))
-		}
-		s.mouth.wake()
+	s.mouth.updates.leave(asked)
+	switch {
+	case err == nil:
+		s.mouth.failing.over(channel, ts)
+		return
+	case ctx.Err() != nil:
+		return
+	case asked > 0:
+		s.log.Warn("changes of posts wait", "channel", channel, "in", asked, "err", plainly(err))
+	default:
+		s.notChanged(ctx, channel, ts, rev, err)
 	}
+	s.mouth.wake()
 }
 
-func (s *Slack) change(ctx context.Context, channel, ts string) error {
+// change changes a post if it is to look different; rev is the state that was tried.
+func (s *Slack) change(ctx context.Context, channel, ts string) (rev int64, err error) {
 	r, ok, err := s.state.staleAt(ctx, channel, ts)
 	if err != nil || !ok {
-		return err
+		return 0, err
 	}
+	return r.rev, s.changeTo(ctx, r)
+}
+
+func (s *Slack) changeTo(ctx context.Context, r shown) error {
+	channel, ts := r.channel, r.ts
 	row, err := s.state.rowOf(ctx, channel, ts)
 	if err != nil {
 		return err

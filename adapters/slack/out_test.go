@@ -54,6 +54,7 @@ func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *voice {
 	if err != nil {
 		t.Fatal(err)
 	}
+	s.times.again = 100 * time.Millisecond
 	st, err := openState(t.Context(), cfg.Dir)
 	if err != nil {
 		t.Fatal(err)

@@ -67,6 +67,7 @@ type times struct {
 	between time.Duration // looks for what was missed are at least so far apart
 	retry   time.Duration // first pause before a message is tried again
 	most    time.Duration // longest one
+	again   time.Duration // first pause before a post is changed again
 	alive   time.Duration // how often it is noted that we hear
 	silence time.Duration // over HTTP: after such a silence it is looked for what was missed
 	slowly  time.Duration // over HTTP: and as often as this, whatever comes
@@ -81,7 +82,7 @@ func usualTimes() times {
 		settle: 40 * time.Millisecond, unsure: 100 * time.Millisecond,
 		gap: 2 * time.Second, overlap: 10 * time.Minute, parents: 24 * time.Hour, between: 20 * time.Second,
 		silence: 10 * time.Minute, slowly: 15 * time.Minute, paced: 1500 * time.Millisecond,
-		retry: 200 * time.Millisecond, most: 20 * time.Second, alive: 15 * time.Second,
+		retry: 200 * time.Millisecond, most: 20 * time.Second, again: time.Second, alive: 15 * time.Second,
 		grace: time.Second, prune: 6 * time.Hour, backoff: 15 * time.Second,
 	}
 }
