@@ -13,7 +13,8 @@ const (
 	homeEvery  = 5 * time.Second
 	homePace   = time.Second // between two, whoever they are to
 	homeBurst  = 10
-	homeMost   = 5 * time.Minute // longest pause after failures
+	homeFirst  = time.Second     // pause after a failure, doubled after each
+	homeMost   = 5 * time.Minute // and the longest
 	homeLately = 12 * time.Hour
 	homeRows   = 60 // jobs shown; the view's blocks and bytes have their limits
 	homePeople = 500
@@ -156,7 +157,7 @@ func (h *homes) done(user string, called bool, err error) {
 	case err == nil:
 		p.fails = 0
 	default:
-		p.due, p.next = true, time.Now().Add(max(wait(err), min(homeEvery<<min(p.fails, 10), homeMost)))
+		p.due, p.next = true, time.Now().Add(max(wait(err), min(homeFirst<<min(p.fails, 10), homeMost)))
 		p.fails++
 	}
 }
