@@ -185,24 +185,31 @@ func (t *turn) amend(q *question, about, text, by string) {
 		return
 	}
 	now := t.answerText(t.s.Answers[Key{q.ID, about}])
-	f := &AmendedFact{Question: q.ID, About: about, From: old, To: now, By: by, Waits: movesTarget[q.ID] && t.s.inTheAir()}
-	var items []Item
-	if personal[q.ID] { // words that may have to be erased are no part of the leaf
-		f.From, f.To = "", ""
-		items = []Item{{ItemFrom, old}, {ItemTo, now}}
-	}
-	t.record(f, items...)
+	t.amended(Key{q.ID, about}, old, now, by)
 	if len(t.replies) > said {
 		return // it asked something back
 	}
 	t.depends(q.ID)
 }
 
+// amended records that an answer is another now. Words that may have to be erased
+// are no part of the leaf.
+func (t *turn) amended(k Key, from, to, by string) {
+	f := &AmendedFact{Question: k.Question, About: k.About, From: from, To: to, By: by}
+	f.Waits = (movesTarget[k.Question] || k.Question == QDrive) && t.s.inTheAir()
+	var items []Item
+	if personal[k.Question] {
+		f.From, f.To = "", ""
+		items = []Item{{ItemFrom, from}, {ItemTo, to}}
+	}
+	t.record(f, items...)
+}
+
 // unread says that an amendment was not understood, unless something was asked
 // back, and goes on where the job was.
 func (t *turn) unread(q *question, text string, asked *AskedFact, said int) {
 	if len(t.replies) == said {
-		t.answerTo(Notice, "amend.unread", words.Args{"Said": short(text), "Name": t.text(t.m.Role, "name."+string(q.ID), nil)})
+		t.answerTo(Notice, "amend.unread", words.Args{"Said": short(text), "Name": t.nameOfQuestion(q.ID)})
 	}
 	t.s.Asked = asked
 	t.again()

@@ -180,7 +180,8 @@ func (t *turn) reanswered(q *question, was string) bool {
 	if !movesTarget[q.ID] || slices.Contains(gathering, t.s.Phase) || t.s.Target(t.s.mainName()) == nil {
 		return false
 	}
-	t.record(&AmendedFact{Question: q.ID, From: was, To: t.answerText(t.s.Answers[Key{q.ID, ""}]), By: "words", Waits: t.s.inTheAir()})
+	k := Key{q.ID, ""}
+	t.amended(k, was, t.answerText(t.s.Answers[k]), "words")
 	t.depends(q.ID)
 	return true
 }

@@ -131,16 +131,9 @@ func (t *turn) applyEdit(keys []Key, text string) {
 	}
 	var moves QuestionID
 	for _, c := range changes {
-		f := &AmendedFact{Question: c.key.Question, About: c.key.About, From: c.from, To: c.to, By: "edit"}
-		f.Waits = (movesTarget[f.Question] || f.Question == QDrive) && t.s.inTheAir()
-		var items []Item
-		if personal[f.Question] { // words that may have to be erased are no part of the leaf
-			f.From, f.To = "", ""
-			items = []Item{{ItemFrom, c.from}, {ItemTo, c.to}}
-		}
-		t.record(f, items...)
-		if movesTarget[f.Question] || f.Question == QDrive && moves == "" {
-			moves = f.Question
+		t.amended(c.key, c.from, c.to, "edit")
+		if q := c.key.Question; movesTarget[q] || q == QDrive && moves == "" {
+			moves = q
 		}
 	}
 	switch moves {
