@@ -207,6 +207,9 @@ func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	rejoined := e.rejoined
 	some := hurry && len(rejoined) > 0 && !e.behind
 	e.behind, e.rejoined = false, nil // whatever is missed from here on sets them again
+	if !some {
+		e.breaks = 0
+	}
 	e.mu.Unlock()
 	alive, born, err := e.heardLast(ctx)
 	if err != nil {

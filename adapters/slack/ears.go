@@ -30,6 +30,7 @@ type ears struct {
 	full   bool // what came last could not be stored
 	linked bool
 	lost   time.Time // since when there is no connection
+	breaks int       // that ended since the last reading back began
 	heard  time.Time // over HTTP: when the last event came
 	looked time.Time // when the last reading back began
 	order  order

@@ -159,6 +159,46 @@ func TestLink(t *testing.T) {
 	}
 }
 
+// A connection that breaks off again and again, each time for a moment, can take
+// all four deliveries of an event: after three it is looked for.
+func TestManyBreaks(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	r.end()
+	r.start(func(s *Slack) { s.times.gap = time.Hour })
+	r.await("read back", func() bool { return strings.Contains(r.log.String(), "read back what may") })
+	r.w.DropEvents(1)
+	r.w.User("kim").Say("shop", "missed")
+	for range maxBreaks {
+		opened := len(r.w.Calls("apps.connections.open"))
+		r.w.CutSockets()
+		r.await("another socket", func() bool { return len(r.w.Calls("apps.connections.open")) > opened && r.w.Sockets() > 0 })
+	}
+	r.hears(1)
+}
+
+// A look at a thread shows all that waits there: another is not spent on each message,
+// else a crowd after a break would use up all there may be and lose its order.
+func TestLooksSpared(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	thread, _ := r.begins("kim")
+	card := r.card(thread, "k7mw2pd")
+	r.await("read back", func() bool { return strings.Contains(r.log.String(), "read back what may") })
+	entered, busy := make(chan struct{}, 100), make(chan struct{})
+	r.ear.failing(func(bot.Inbound) error { entered <- struct{}{}; <-busy; return nil })
+	kim := r.w.User("kim")
+	kim.SayInThread("shop", card, "word")
+	<-entered
+	before := len(r.w.Calls("conversations.replies"))
+	for range 30 {
+		kim.SayInThread("shop", card, "word")
+	}
+	close(busy)
+	r.hears(32)
+	if n := len(r.w.Calls("conversations.replies")) - before; n > 1 {
+		t.Errorf("looked %d times", n)
+	}
+}
+
 // A token that is refused for good ends it, and is said once.
 func TestRevoked(t *testing.T) {
 	for _, code := range grave {
@@ -322,7 +362,7 @@ func TestCuts(t *testing.T) {
 		for i, s := range texts {
 			if s != fmt.Sprint(i) {
 				crossed++
-				t.Errorf("thread %s: %v", th, texts)
+				t.Errorf("thread %s: %v\nlog:\n%s", th, texts, r.log)
 				break
 			}
 		}

@@ -221,6 +221,11 @@ func (e *ears) badMessage(ctx context.Context, raw []byte) *delivered {
 	return &d
 }
 
+// maxBreaks is how often the connection may break off, however briefly, before it
+// is looked for what was missed: Slack delivers an event four times, the second at
+// once, so each of three breaks may have taken its part of them.
+const maxBreaks = 3
+
 // link and unlinked note how the connection stands.
 func (e *ears) link() {
 	e.mu.Lock()
@@ -229,10 +234,12 @@ func (e *ears) link() {
 	e.linked = true
 	if !was {
 		e.order.begin(e.lost)
+		e.breaks++
 	}
+	often := e.breaks >= maxBreaks
 	e.mu.Unlock()
 	e.s.ready()
-	if !was && gap > e.s.times.gap {
+	if !was && (gap > e.s.times.gap || often) {
 		e.s.log.Info("connected")
 		e.missed()
 	}
