@@ -83,7 +83,12 @@ func (e *ears) read(ctx context.Context, kind string, raw []byte, again cameAgai
 		for i := range list {
 			list[i].unsure = again.attempt > 0
 		}
-		e.about(o, again)
+		switch {
+		case o.isOf(e.s.self().Team):
+			e.about(o, again)
+		case len(list) == 0: // else it is said when that is heard
+			e.s.foreign(kind, o.Team)
+		}
 		return delivered{list: list}
 	case kindPressed:
 		i, err := readInteraction(raw)
@@ -125,6 +130,10 @@ func (e *ears) pressed(ctx context.Context, i inInteraction, raw []byte) deliver
 	if i.Type == "block_actions" && i.Actions[0].ID == actionForm {
 		until := time.Now().Add(triggerFor)
 		return delivered{after: func(ctx context.Context) {
+			if ours, err := e.s.isOurs(ctx, &i); err != nil || !ours {
+				e.s.foreign(kindPressed, i.Team.ID)
+				return
+			}
 			opened, err := e.s.openForm(ctx, i.Trigger, i.channel(), i.Container.Message, until)
 			if err != nil {
 				if ctx.Err() == nil {

@@ -49,7 +49,7 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 			return nil, invalid(err)
 		}
 		if !o.isOf(h.s.me.Team) {
-			h.foreign(r.kind, o.Team)
+			h.s.foreign(r.kind, o.Team)
 			return nil, nil
 		}
 		e, err := o.readEvent()
@@ -74,9 +74,9 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 		if err != nil {
 			return nil, invalid(err)
 		}
-		if ours, err := h.isOurs(ctx, &i); err != nil || !ours {
+		if ours, err := h.s.isOurs(ctx, &i); err != nil || !ours {
 			if err == nil {
-				h.foreign(r.kind, i.Team.ID)
+				h.s.foreign(r.kind, i.Team.ID)
 			}
 			return nil, err
 		}
@@ -87,7 +87,7 @@ func (h *hearing) mean(ctx context.Context, r *row) ([]bot.Inbound, error) {
 			return nil, invalid(err)
 		}
 		if c.Team != "" && c.Team != h.s.me.Team {
-			h.foreign(r.kind, c.Team)
+			h.s.foreign(r.kind, c.Team)
 			return nil, nil
 		}
 		return h.begin(ctx, r, given{channel: c.Channel, user: c.User, text: c.Text, answer: c.Answer})

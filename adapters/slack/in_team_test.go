@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"milepost/adapters/slack/workspace"
+	"milepost/flow"
 )
 
 // What is of another workspace is acknowledged, said to the operator and not acted
@@ -46,6 +47,16 @@ func TestOtherWorkspace(t *testing.T) {
 		n++
 		return PathCommands, url.Values{"command": {"/milepost"}, "text": {"unit 7"}, "team_id": {team}, "channel_id": {shop}, "user_id": {kim}, "trigger_id": {fmt.Sprint("t", n)}}.Encode()
 	}
+	form := r.offer(thread, 8, flow.QStored)
+	fill := func(team, user, userTeam string) (string, string) {
+		n++
+		return PathInteractions, "payload=" + url.QueryEscape(fmt.Sprintf(`{"type":"block_actions","team":{"id":%q},"user":{"id":%q,"team_id":%q},"trigger_id":"t%d","container":{"type":"message","channel_id":%q,"message_ts":%q},"actions":[{"action_id":"form","action_ts":"1800000000.0001%02d"}]}`,
+			team, user, userTeam, n, shop, form, n))
+	}
+	home := func(team string) (string, string) {
+		n++
+		return PathEvents, fmt.Sprintf(`{"type":"event_callback","event_id":"Ev%d","team_id":%q,"event":{"type":"app_home_opened","user":%q,"tab":"home","event_ts":"18000000%02d.000100"}}`, n, team, kim, n)
+	}
 	us := r.w.Team()
 	heard := len(r.ear.all())
 	for _, c := range []struct {
@@ -64,6 +75,8 @@ func TestOtherWorkspace(t *testing.T) {
 		{"press", func() (string, string) { return press("T0OTHER", kim, us) }, 0},
 		{"press, whole of another", func() (string, string) { return press("T0OTHER", kim, "T0OTHER") }, 0},
 		{"command", func() (string, string) { return command("T0OTHER") }, 0},
+		{"form asked for", func() (string, string) { return fill("T0OTHER", kim, us) }, 0},
+		{"home opened", func() (string, string) { return home("T0OTHER") }, 0},
 		{"our event", func() (string, string) { return event(fmt.Sprintf(`"team_id":%q`, us)) }, 1},
 		{"of a shared channel", func() (string, string) {
 			return event(`"team_id":"T0FAR","is_ext_shared_channel":true,"authorizations":[{"team_id":"` + us + `"}]`)
@@ -91,8 +104,14 @@ func TestOtherWorkspace(t *testing.T) {
 			t.Errorf("%s: heard %d things, want %d: %s", c.what, k, c.want, r.heard())
 		}
 		heard = len(r.ear.all())
+		r.await("said", func() bool {
+			return c.want > 0 || strings.Count(r.log.String(), "of another workspace") > before
+		})
 		if said := strings.Count(r.log.String(), "of another workspace") > before; said != (c.want == 0) {
 			t.Errorf("%s: said %v", c.what, said)
 		}
+	}
+	if n := len(r.w.Calls("views.open")); n > 0 {
+		t.Errorf("%d forms opened", n)
 	}
 }

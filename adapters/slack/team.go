@@ -29,18 +29,18 @@ func (o *inOuter) isOf(team string) bool {
 // isOurs says whether an interaction is of our workspace. That of a member of
 // another one, in a channel that is shared with it, may name theirs: but then Slack
 // knows them for no member of ours.
-func (h *hearing) isOurs(ctx context.Context, i *inInteraction) (bool, error) {
-	if i.Team.ID == "" || i.Team.ID == h.s.me.Team {
+func (s *Slack) isOurs(ctx context.Context, i *inInteraction) (bool, error) {
+	if i.Team.ID == "" || i.Team.ID == s.self().Team {
 		return true, nil
 	}
 	if i.User.Team != i.Team.ID {
 		return false, nil
 	}
-	p, err := h.s.person(ctx, i.User.ID, i.User.Team)
-	return p.Team != h.s.me.Team, err
+	p, err := s.person(ctx, i.User.ID, i.User.Team)
+	return p.Team != s.self().Team, err
 }
 
 // foreign says that something was dropped, as it is of another workspace.
-func (h *hearing) foreign(kind, team string) {
-	h.s.log.Error("what came of another workspace is not acted on", "kind", kind, "team", clip(team, 40))
+func (s *Slack) foreign(kind, team string) {
+	s.log.Error("what came of another workspace is not acted on", "kind", kind, "team", clip(team, 40))
 }
