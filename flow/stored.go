@@ -132,18 +132,6 @@ func valueText(text string) string {
 	return text
 }
 
-// treadText is a text without the gears, steps and limits in it, which are no
-// tread depths.
-func treadText(text string) string {
-	if m, ok, _ := understand.FindGears(text); ok {
-		text = understand.Mask(text, m.Start, m.End)
-	}
-	if m, ok, _ := understand.FindLimits(text); ok && m.Value.Any() {
-		text = understand.Mask(text, m.Start, m.End)
-	}
-	return text
-}
-
 // fitsPlacard says whether a bare figure could be the placard size's value in
 // some unit.
 func (t *turn) fitsPlacard(v float64) bool {

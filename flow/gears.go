@@ -1,0 +1,110 @@
+package flow
+
+import (
+	"regexp"
+
+	"milepost/flow/understand"
+)
+
+// neverPattern answers "changed?" in a sentence.
+var neverPattern = regexp.MustCompile(`(?i)\b(never|nothing( else)?( was| has been)?|not|nobody) changed\b|\bnever\b`)
+
+var changedAlone = regexp.MustCompile(`(?i)^\s*(?:yes,? )?(?:they (?:are|were|have been) )?changed[.!]?\s*$`)
+
+func takeGears(t *turn, in *input) bool {
+	if in.Choice != "" {
+		t.record(&AnswerFact{Question: QGears, Value: in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	if alsoGears(t, in); len(t.entries) > n {
+		return true
+	}
+	if neverPattern.MatchString(in.Text) {
+		in.Text = ""
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
+		return true
+	}
+	if changedAlone.MatchString(in.Text) {
+		in.Text = ""
+		t.record(&AnswerFact{Question: QGears, Value: "changed"})
+		return true
+	}
+	switch yesNo(in) { // "changed?" "no"
+	case "no", "none":
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
+		return true
+	case "yes":
+		t.record(&AnswerFact{Question: QGears, Value: "changed"})
+		return true
+	case "not_sure":
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
+		return true
+	}
+	return false
+}
+
+// nothingChanged says of the gears beside the fitted tyre that nothing was changed,
+// without naming them.
+var nothingChanged = regexp.MustCompile(`(?i)\b(?:(?:all|everything|the rest) )?(?:unchanged|(?:\w\w )?built)\b`)
+
+func alsoGears(t *turn, in *input) {
+	m, ok, _ := understand.FindGears(in.Text)
+	if at := nothingChanged.FindStringIndex(in.Text); !ok && at != nil && t.s.Phase == PhaseFitted {
+		in.take(at[0], at[1])
+		t.recordGears(understand.Gears{Unchanged: true})
+		return
+	}
+	if !ok || m.Value.Unknown {
+		return
+	}
+	in.take(m.Start, m.End)
+	t.recordGears(m.Value)
+}
+
+func (t *turn) recordGears(g understand.Gears) {
+	if g.Unchanged {
+		t.record(&AnswerFact{Question: QGears, Value: "unchanged"})
+		return
+	}
+	t.record(&AnswerFact{Question: QGears, Value: "changed"})
+	if g.Factory > 0 {
+		t.record(&AnswerFact{Question: QRatio, About: "factory", Number: g.Factory})
+	}
+	if g.Now > 0 {
+		t.record(&AnswerFact{Question: QRatio, About: "now", Number: g.Now})
+	}
+}
+
+func takeRatio(t *turn, in *input) bool {
+	m, ok, _ := understand.FindGears(in.Text)
+	if !ok || m.Value.Factory == 0 || m.Value.Now == 0 {
+		return false
+	}
+	in.take(m.Start, m.End)
+	t.recordGears(m.Value)
+	return true
+}
+
+func takeSensing(t *turn, in *input) bool {
+	if in.Choice != "" {
+		t.record(&AnswerFact{Question: QSensing, Value: in.Choice})
+		return true
+	}
+	n := len(t.entries)
+	if alsoSensing(t, in); len(t.entries) > n {
+		return true
+	}
+	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {
+		t.record(&AnswerFact{Question: QSensing, Value: "not_known"})
+		return true
+	}
+	return false
+}
+
+func alsoSensing(t *turn, in *input) {
+	if m, ok, _ := understand.SpeedFrom(in.Text); ok && t.s.Value(QGears) == "changed" {
+		in.take(m.Start, m.End)
+		t.record(&AnswerFact{Question: QSensing, Value: m.Value})
+	}
+}
