@@ -3,7 +3,10 @@ package flow
 import (
 	"regexp"
 
+	"milepost/calib"
+	"milepost/calib/unit"
 	"milepost/flow/understand"
+	"milepost/flow/words"
 )
 
 // neverPattern answers "changed?" in a sentence.
@@ -107,4 +110,48 @@ func alsoSensing(t *turn, in *input) {
 		in.take(m.Start, m.End)
 		t.record(&AnswerFact{Question: QSensing, Value: m.Value})
 	}
+}
+
+// asksAxleSetting: other gears, speed not taken at the wheels, and ratios that
+// a setting could hold (calibration method, section 2, 5).
+func (s *State) asksAxleSetting() bool {
+	m := s.Main()
+	return s.Value(QGears) == "changed" && s.Value(QSensing) != "wheels" && s.ratio("factory") > 0 && s.ratio("now") > 0 &&
+		m != nil && m.Kind != string(calib.AxleRatio) && s.Writes() == 0
+}
+
+func (s *State) ratio(which string) float64 { return s.Answers[Key{QRatio, which}].Number }
+
+func askAxleSetting(t *turn) {
+	t.ask(QAxleSet, "", "target.axle-setting", words.Args{"From": ratioFigure(t.s.ratio("factory")), "To": ratioFigure(t.s.ratio("now"))}, "yes", "no")
+}
+
+// ratioFigure prints an axle ratio as it is marked: two decimals at least.
+func ratioFigure(v float64) string {
+	return unit.Figure(v, max(2, unit.Decimals(v)))
+}
+
+func takeAxleSetting(t *turn, in *input) bool {
+	v := in.Choice
+	if a, ok := understand.YesNo(in.Text); v == "" && ok {
+		switch a.Value {
+		case understand.Yes:
+			v = "yes"
+		default:
+			v = "no"
+		}
+		in.take(a.Start, a.End)
+	}
+	if v == "" {
+		return false
+	}
+	t.record(&AnswerFact{Question: QAxleSet, Value: v})
+	old := ""
+	if g := t.s.Target(t.s.mainName()); g != nil {
+		old = t.figure(g.Value)
+	}
+	if v == "yes" {
+		t.retarget(old)
+	}
+	return true
 }
