@@ -268,14 +268,6 @@ func alsoSteps(t *turn, in *input) {
 	}
 }
 
-// inUnit is a step or limit, typed as the tool shows it, in the module's unit.
-func (m *Module) inUnit(v float64) float64 {
-	if m.Shown == "in" {
-		return round(v*unit.MillimetresPerInch, 6)
-	}
-	return v
-}
-
 func samePlace(a, b *float64) bool {
 	if a == nil || b == nil {
 		return a == b
