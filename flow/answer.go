@@ -2,43 +2,10 @@ package flow
 
 import (
 	"slices"
-	"strings"
-	"sync"
 
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
-
-// phases gives what each phase asks. It is put together once: a phase's
-// functions refer to the phases, so it can't be a plain variable.
-func phases() map[Phase]phaseOf {
-	phaseOnce.Do(func() {
-		phaseMap = map[Phase]phaseOf{
-			PhaseOpen:    openPhase(),
-			PhaseBefore:  beforePhase(),
-			PhaseFactory: factoryPhase(),
-			PhaseBackup:  backupPhase(),
-			PhaseFitted:  fittedPhase(),
-			PhaseTarget:  targetPhase(),
-			PhaseChange:  changePhase(),
-			PhaseDrive:   drivePhase(),
-			PhaseReview:  reviewPhase(),
-			PhaseClose:   closePhase(),
-			PhaseRecover: recoverPhase(),
-			PhaseClosed:  closedPhase(),
-		}
-	})
-	return phaseMap
-}
-
-var (
-	phaseOnce sync.Once
-	phaseMap  map[Phase]phaseOf
-)
-
-// gathering are the phases whose questions a message may answer ahead of their
-// turn.
-var gathering = []Phase{PhaseOpen, PhaseBefore, PhaseFactory, PhaseBackup, PhaseFitted}
 
 // answer is the heart of a turn: what the message means here.
 func (t *turn) answer() error {
@@ -128,6 +95,12 @@ func (t *turn) read() {
 		t.advance()
 		return
 	}
+	t.takeAnswer(q, in)
+}
+
+// takeAnswer gives the message to the open question, and what is left of it to
+// the others; then the next one is asked, or this one again.
+func (t *turn) takeAnswer(q *question, in *input) {
 	if in.Choice == "" {
 		in.Choice = t.named(q, in.Text)
 	}
@@ -217,198 +190,3 @@ func (t *turn) keeps(q *question, in *input) bool {
 	c, ok := t.command(in.Text)
 	return ok && t.s.Has(q.ID) && !q.due(t.s) && (c.Name == understand.CmdKeep || c.Name == understand.CmdGoOn)
 }
-
-// tapped turns a tap into the choice it names. A tap on a question that is no
-// longer open changes nothing; the open one is put again after the first of them.
-func (t *turn) tapped(in *input) bool {
-	a := t.s.Asked
-	c := TapChoice(t.m.Tap)
-	if a != nil && c != "" && TapJob(t.m.Tap) == t.s.Job && t.s.sameAsk(tapAsk(t.m.Tap), a) {
-		for _, id := range a.Choices {
-			if id == c {
-				in.Choice = c
-				return true
-			}
-		}
-	}
-	put := t.s.stale
-	t.answerTo(Notice, "tap.stale", nil)
-	if !put {
-		t.again()
-	}
-	return false
-}
-
-// mayAnswerNow says whether the open question is this person's to answer.
-func (t *turn) mayAnswerNow() bool {
-	a := t.s.Asked
-	return a == nil || a.To == "" || a.To == t.m.Role || t.m.Role == Supervisor
-}
-
-// named finds the choice that a text names by its number or its label.
-func (t *turn) named(q *question, text string) string {
-	if t.s.Asked == nil || len(t.s.Asked.Choices) == 0 {
-		return ""
-	}
-	ids := t.s.Asked.Choices
-	if n, ok := choiceNumber(text); ok && !q.Bare && n >= 1 && n <= len(ids) {
-		return ids[n-1]
-	}
-	return t.labelled(text)
-}
-
-// labelled finds the choice whose label a text is.
-func (t *turn) labelled(text string) string {
-	if t.s.Asked == nil || text == "" {
-		return ""
-	}
-	for _, id := range t.s.Asked.Choices {
-		for _, r := range []Role{Technician, Customer} {
-			if same(t.text(r, "choice."+id, t.choiceArgs(id)), text) {
-				return id
-			}
-		}
-	}
-	return ""
-}
-
-// gather lets the other questions of the early phases take what the message
-// answers ahead of its turn, so that it is not asked again.
-func (t *turn) gather(in *input, open *question) {
-	if in.rest() == "" {
-		return
-	}
-	for _, ph := range gathering {
-		qs := phases()[ph].Questions
-		for i := range qs {
-			q := &qs[i]
-			if q.Also == nil || (open != nil && q.ID == open.ID) || !q.due(t.s) && !t.unasked(q.ID) {
-				continue
-			}
-			entries, echoes, placard := len(t.entries), len(t.echo), t.s.Sizes["factory"].Text
-			q.Also(t, in)
-			if ph != t.s.Phase && (len(t.entries) > entries && len(t.echo) == echoes || q.ID == QPlacard && placard != t.s.Sizes["factory"].Text) {
-				t.echoEarly(q) // it is not asked, so nothing else says that it was taken
-			}
-			if in.rest() == "" {
-				return
-			}
-		}
-	}
-}
-
-// echoEarly says in a few words what was taken ahead of its turn.
-func (t *turn) echoEarly(q *question) {
-	var a Answer
-	for _, b := range t.s.Answers {
-		if b.Question == q.ID && b.Seq > a.Seq {
-			a = b
-		}
-	}
-	value := t.answerText(a)
-	switch q.ID {
-	case QPlacard:
-		value = t.s.Sizes["factory"].Text
-	case QStored:
-		if m := t.s.Main(); m != nil {
-			value = withUnit(m, m.Factory())
-		}
-	}
-	if name := "name." + string(q.ID); value != "" && catalogue().Has(name) {
-		t.understood("echo.early", words.Args{"Name": upperFirst(t.text(t.worker(), name, nil)), "Value": value})
-	}
-}
-
-// unasked says whether a question is one that nobody asks: what is said of it
-// is taken.
-func (t *turn) unasked(q QuestionID) bool {
-	switch q {
-	case QVIN:
-		return !t.s.Has(q) || vinDoubted(t.s)
-	case QRevs, QRollout:
-		return !t.s.Has(q)
-	case QUnits:
-		return t.s.Phase == PhaseOpen
-	}
-	return false
-}
-
-// measuredLater takes published revolutions or a rollout that come once the
-// target is worked out: it is worked out again.
-func (t *turn) measuredLater(in *input) bool {
-	if in.Text == "" || t.s.Driving() || t.s.Target(t.s.mainName()) == nil {
-		return false
-	}
-	for _, id := range []QuestionID{QRevs, QRollout} {
-		if q := find(id); t.takes(q, in.Text) {
-			t.amend(q, "", in.Text, "words")
-			return true
-		}
-	}
-	return false
-}
-
-// again repeats the open question: a digression never loses the place.
-func (t *turn) again() {
-	if q := t.open(); q != nil {
-		if !t.s.Driving() {
-			q.Ask(t)
-		}
-		return
-	}
-	t.advance()
-}
-
-// lost says that the answer was not understood and what would be.
-func (t *turn) lost(q *question, in *input) {
-	if in.ask != nil {
-		t.askBack(in.ask)
-		return
-	}
-	hint := q.Hint
-	if hint == "" {
-		hint = "hint.general"
-	}
-	t.hint(hint, words.Args{"Said": t.inOwnWords(short(in.Text)), "Unit": t.speedUnit()})
-}
-
-// hint says what was wrong with an answer and keeps the question open.
-func (t *turn) hint(key string, args words.Args) {
-	a := t.s.Asked
-	if a == nil {
-		t.say(Notice, key, args)
-		return
-	}
-	echo := t.flush()
-	r := t.worker()
-	if a.To != "" {
-		r = a.To
-	}
-	text := t.text(r, key, args)
-	if echo != "" {
-		text = echo + " " + text
-	}
-	t.post(Prompt, r, t.addressed(a.To), text, key, a.Choices, a.Ask)
-}
-
-// askBack asks something back in the words of a reader that was not certain:
-// the desk command says the same.
-func (t *turn) askBack(a *understand.Ask) {
-	b := *a
-	b.Said = t.inOwnWords(a.Said)
-	t.hint("ask.text", words.Args{"Text": b.Text()})
-}
-
-// inOwnWords is what of a message is quoted, as it was typed: where a part of
-// it has been taken, and so masked, the whole message.
-func (t *turn) inOwnWords(said string) string {
-	typed := strings.Join(strings.Fields(t.m.Text), " ")
-	if typed == "" || !strings.Contains(said, ";") || strings.Contains(typed, strings.TrimSuffix(said, "…")) {
-		return said
-	}
-	return short(typed)
-}
-
-// nothingFound are the doubts that only say that a reader found nothing: once
-// the message has answered something else they need not be said.
-var nothingFound = map[string]bool{understand.AskSize: true, understand.AskValueNone: true, understand.AskListChosen: true, understand.AskReadingNone: true}

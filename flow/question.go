@@ -1,5 +1,7 @@
 package flow
 
+import "sync"
+
 // QuestionID names a question for the log. Once written it keeps its meaning.
 type QuestionID string
 
@@ -128,3 +130,30 @@ func (p phaseOf) due(s *State) *question {
 	}
 	return nil
 }
+
+// phases gives what each phase asks. It is put together once: a phase's
+// functions refer to the phases, so it can't be a plain variable.
+func phases() map[Phase]phaseOf {
+	phaseOnce.Do(func() {
+		phaseMap = map[Phase]phaseOf{
+			PhaseOpen:    openPhase(),
+			PhaseBefore:  beforePhase(),
+			PhaseFactory: factoryPhase(),
+			PhaseBackup:  backupPhase(),
+			PhaseFitted:  fittedPhase(),
+			PhaseTarget:  targetPhase(),
+			PhaseChange:  changePhase(),
+			PhaseDrive:   drivePhase(),
+			PhaseReview:  reviewPhase(),
+			PhaseClose:   closePhase(),
+			PhaseRecover: recoverPhase(),
+			PhaseClosed:  closedPhase(),
+		}
+	})
+	return phaseMap
+}
+
+var (
+	phaseOnce sync.Once
+	phaseMap  map[Phase]phaseOf
+)
