@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"milepost/calib"
+	"milepost/flow/words"
 )
 
 // A set of tyres known from an earlier job, winter or summer, goes straight to
@@ -87,4 +88,54 @@ func (t *turn) circumference(v Value) (float64, bool) {
 	}
 	scale, ok := m.scale(sref)
 	return scale.Circumference(v.Num), ok
+}
+
+// offerKnown notes that the vehicle is known from an earlier job, so that its
+// figures can be offered for one yes.
+func (t *turn) offerKnown() {
+	k := t.env.Known
+	if k == nil || t.s.KnownSet != "" || k.Job == t.s.Job || k.Module.Now.Zero() {
+		return
+	}
+	t.record(&KnownFact{Job: k.Job, Factory: k.Factory, Fitted: k.Size, ValueKind: k.Module.Kind, Quantity: k.Module.Quantity,
+		Unit: k.Module.Unit, Original: k.Module.Original, Estimated: k.Module.Estimated, Left: k.Module.Now,
+		Step: k.Module.Step, Min: k.Module.Min, Max: k.Module.Max})
+	if k.Odometer > 0 {
+		t.record(&AnswerFact{Question: QOdometer, About: aboutKnown, Number: k.Odometer, Unit: k.OdometerUnit})
+	}
+}
+
+func askKnown(t *turn) {
+	k := t.s.Known
+	m := &Module{Unit: k.Unit, Kind: k.ValueKind, Step: k.Step}
+	t.ask(QKnown, "", "open.known", words.Args{"Job": k.Job, "Value": withUnit(m, k.Left), "Size": k.Fitted.Text,
+		"Original": withUnit(m, k.Original)}, "yes", "no")
+}
+
+// takeKnown starts from what the earlier job left: placard size, factory value
+// and limits are not asked again.
+func takeKnown(t *turn, in *input) bool {
+	a := yesNo(in)
+	if a != "yes" && a != "no" {
+		return false
+	}
+	t.record(&AnswerFact{Question: QKnown, Value: a})
+	if a == "no" {
+		return true
+	}
+	k := t.s.Known
+	f := k.Factory
+	f.Which = "factory"
+	t.record(&f)
+	s := &StoredFact{Value: k.Original, Unit: k.Unit, Quantity: k.Quantity, KindName: k.ValueKind, Which: "factory",
+		Estimated: k.Estimated, Step: k.Step, Min: k.Min, Max: k.Max}
+	t.record(s)
+	if k.Left != k.Original {
+		l := *s
+		l.Which, l.Value, l.Estimated = "as_found", k.Left, false
+		t.record(&l)
+	}
+	t.record(&AnswerFact{Question: QSteps, Value: "known"})
+	t.record(&AnswerFact{Question: QOnly, Value: "yes_both"})
+	return true
 }
