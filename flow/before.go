@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"milepost/calib/unit"
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
@@ -19,10 +18,6 @@ const (
 	lineTyres  = 4
 	lineCount  = 4
 )
-
-// lowVolts is the least supply voltage for a write: common practice, no
-// source; the maker's figure wins.
-const lowVolts = 13.0
 
 // beforePhase puts the safety and readiness questions as one checklist, and
 // opens a line only where it was not confirmed.
@@ -178,27 +173,6 @@ func (f *ChecklistFact) drop(line int) {
 	f.Lines = slices.DeleteFunc(slices.Clone(f.Lines), func(n int) bool { return n == line })
 }
 
-func voltsText(v float64) string {
-	if v == 0 {
-		return ""
-	}
-	return unit.Figure(v, 1)
-}
-
-// notSo records that a line is not so, where nothing more has to be asked.
-func (t *turn) notSo(line int, told bool) {
-	switch line {
-	case lineSupply:
-		t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(line), Value: "no"})
-		t.record(&AnswerFact{Question: QVolts, Value: "none"})
-		t.understood("before.supply.waits", nil)
-	case lineLamps:
-		if told {
-			t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(line), Value: "no"})
-		}
-	}
-}
-
 // recordCodesBefore keeps the codes and lamps present before the work. With a
 // brake, stability, steering or airbag lamp there is no road drive.
 func (t *turn) recordCodesBefore(codes []string, seen []understand.Lamp) {
@@ -227,150 +201,4 @@ func (t *turn) recordCodesBefore(codes []string, seen []understand.Lamp) {
 		t.record(&AnswerFact{Question: QLine, About: strconv.Itoa(lineLamps), Value: "no"})
 		t.understood("before.lamp.stop", words.Args{"Lamps": strings.Join(f.Lamps, ", ")})
 	}
-}
-
-// openOne opens a line to be answered apart.
-func (t *turn) openOne(line int) {
-	if !listSettled(t.s) {
-		t.record(&ChecklistFact{List: "before"})
-	}
-	t.ask(QLine, strconv.Itoa(line), "before.line."+strconv.Itoa(line), t.vehicleArgs(), "yes", "no")
-}
-
-// askLine asks the line that is open again, else the first that is not settled.
-func askLine(t *turn) {
-	line := t.s.openLine()
-	if a := t.s.Asked; a != nil && a.Question == QLine {
-		if n, err := strconv.Atoi(a.About); err == nil && !t.s.settled(n) {
-			line = n
-		}
-	}
-	t.openOne(line)
-}
-
-var lampWords = regexp.MustCompile(`(?i)\b(lamps?|lights?|warnings?|lit)\b`)
-
-func takeLine(t *turn, in *input) bool {
-	line, err := strconv.Atoi(t.s.Asked.About)
-	if err != nil {
-		return false
-	}
-	if t.spare(in) {
-		return true
-	}
-	if n, ok := choiceNumber(in.Text); ok && in.Choice == "" && n >= 1 && n <= lineCount {
-		t.openOne(n)
-		return true
-	}
-	codes, saidCodes, _ := understand.Codes(in.Text)
-	lamps, saidLamps, _ := understand.Lamps(in.Text)
-	if line == lineSupply && !lampWords.MatchString(in.Text) {
-		saidLamps = false // "only a battery charger" tells of a supply
-	}
-	told := saidCodes && len(codes.Value.List) > 0 || saidLamps && len(lamps.Value.List) > 0
-	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
-	if v, ok, _ := understand.Voltage(in.Text); ok && line == lineSupply {
-		if !voltsFine(v.Value, in.Text) {
-			t.askVolts(v.Value)
-			return true
-		}
-		f.Volts = v.Value
-		f.add(line)
-		t.record(f)
-		in.Text = ""
-		return true
-	}
-	switch {
-	case told:
-		if saidCodes && len(codes.Value.List) > 0 || line == lineCodes {
-			f.add(lineCodes)
-		}
-		t.record(f)
-		t.recordCodesBefore(codes.Value.List, lamps.Value.List)
-		if line == lineLamps && t.s.roadSafe() {
-			f2 := t.s.Checks["before"]
-			f2.add(lineLamps)
-			t.record(&f2)
-		}
-		in.Text = ""
-		return true
-	case line == lineCodes && saidCodes && codes.Value.None:
-		in.Choice = "yes"
-	case in.Choice == "" && !plainYesNo(in.Text) && understand.Checklisted(in.Text):
-		return t.takeLines(in)
-	}
-	switch yesNo(in) {
-	case "yes":
-		f.add(line)
-		t.record(f)
-		if line == lineCodes && !t.s.Has(QCodes) {
-			t.recordCodesBefore(nil, nil)
-		}
-		return true
-	case "none":
-		if line == lineCodes {
-			f.add(line)
-			t.record(f)
-			t.recordCodesBefore(nil, nil)
-			return true
-		}
-		return false
-	case "no", "not_sure":
-		switch line {
-		case lineSupply:
-			t.notSo(line, true)
-			return true
-		case lineLamps:
-			t.hint("before.lamp.which", nil)
-		case lineCodes:
-			t.hint("before.line.2", nil)
-		default:
-			t.hint("before.tyres.fix", nil)
-		}
-		return true
-	}
-	return false
-}
-
-func takeVolts(t *turn, in *input) bool {
-	v, ok, ask := understand.Voltage(in.Text)
-	if !ok {
-		if ask != nil {
-			t.askBack(ask)
-			return true
-		}
-		if a := yesNo(in); a == "no" || a == "none" || a == "not_sure" {
-			t.record(&AnswerFact{Question: QVolts, Value: "none"})
-			t.understood("before.supply.waits", nil)
-			return true
-		}
-		return false
-	}
-	if !voltsFine(v.Value, in.Text) {
-		t.askVolts(v.Value)
-		return true
-	}
-	f := t.s.Checks["before"]
-	f.Volts = v.Value
-	t.record(&f)
-	t.record(&AnswerFact{Question: QVolts, Number: v.Value, Unit: "V"})
-	in.take(v.Start, v.End)
-	return true
-}
-
-// voltsFine says whether a voltage will do for a write. "maker says 12.4" lets
-// the maker's figure win.
-func voltsFine(v float64, text string) bool {
-	return v >= lowVolts || strings.Contains(strings.ToLower(text), "maker")
-}
-
-// askVolts asks again about a voltage too low for a write.
-func (t *turn) askVolts(v float64) {
-	t.ask(QLine, strconv.Itoa(lineSupply), "before.volts.low", words.Args{"Volts": unit.Figure(v, 1)}, "yes", "no")
-}
-
-// plainYesNo says whether a text is nothing but a yes or a no.
-func plainYesNo(text string) bool {
-	a, ok := understand.YesNo(text)
-	return ok && strings.Trim(text[a.End:], " .!") == ""
 }
