@@ -4,8 +4,8 @@
 //
 // It has no words of a job's own and no arithmetic: those are flow's and
 // calib's. It knows no network and no database: those are behind the ports of
-// ports.go, and each port has one suite in bottest that every implementation
-// runs.
+// ports.go and ports_store.go, and each port has one suite in bottest that every
+// implementation runs.
 //
 // # A message's way
 //
@@ -16,7 +16,7 @@
 //	     delivery identifier          6 acknowledge: Handle returns nil
 //	 outbox ─▶ adapter.Send (key = job/sequence)          7 mark sent
 //
-// Handle is written as that list (bot.go). Steps 1 to 3 and 5 are a loop: where
+// Handle is written as that list (turn.go). Steps 1 to 3 and 5 are a loop: where
 // the job has moved on between them, it is loaded again. Nothing is sent that
 // is not stored. A crash before 5 has changed nothing, and the network delivers
 // again; a crash after it sends again under the same key at the next start. The
@@ -26,6 +26,8 @@
 // # Where things are
 //
 //	config.go    what a Bot is made of, checked at once
+//	bot.go       Handle, and what runs beside
+//	turn.go      a message's way through its job
 //	route.go     which job a message belongs to
 //	person.go    who somebody is, and the role held now
 //	lane.go      one message at a time in a job, and the folded state between
@@ -33,15 +35,18 @@
 //	evidence.go  files on their way in
 //	known.go     what a vehicle is known by, and what it was left at
 //	outgoing.go  which threads a reply goes to
-//	outbox.go    sending, in order, until the network has it
+//	outbox.go    what is to be sent, in order; outbox_send.go until the network
+//	             has it, outbox_store.go what waits and what is marked
 //	remind.go    jobs that asked to be woken, by elapsed time; the shop's days
 //	board.go     the open jobs; rebuilt from the log by one function
+//	shop.go      one shop at work
 //	shoplog.go   the shop's own log, kept as the pseudo-job "shop"
 //	desk.go      what is asked outside any job: board, jobs, policy, help
 //	stranger.go  those who have no role here
 //	head.go      signed heads that leave the house; change of key, restore
 //	export.go    a job's log for others
-//	erase.go     personal details, gone for good
+//	erase.go     personal details, gone for good: erase_pick.go says which,
+//	             erase_log.go takes them out of the logs
 //
 // # Who may what
 //
