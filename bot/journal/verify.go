@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"golang.org/x/mod/sumdb/note"
-	"golang.org/x/mod/sumdb/tlog"
 )
 
 // maxNote bounds a signed head inside an export.
@@ -187,101 +186,6 @@ func (v *verifier) start() error {
 	return nil
 }
 
-func (v *verifier) entry(e *entryLine) error {
-	if v.seq >= MaxEntries {
-		return v.entryFault("more than %d entries", MaxEntries)
-	}
-	l, err := Parse([]byte(e.Leaf))
-	switch {
-	case err != nil:
-		return v.entryFault("%v", err)
-	case l.Shop != v.of.Shop:
-		return v.entryFault("it is of shop %s", l.Shop)
-	case l.Job != v.of.Job:
-		return v.entryFault("it is of job %s", l.Job)
-	case l.Seq > v.seq+1:
-		return v.entryFault("it is missing, entry %d stands in its place", l.Seq)
-	case l.Seq <= v.seq:
-		return v.entryFault("entry %d stands here again", l.Seq)
-	case l.Prev != v.last:
-		return v.entryFault("the entry before is not the one it names")
-	case v.seq > 0 && e.Index <= v.index:
-		return v.entryFault("its place in the tree is not after the entry before")
-	}
-	h := tlog.RecordHash([]byte(e.Leaf))
-	if err := CheckLeaf(e.Proof, v.head.Size, v.head.Root, e.Index, h); err != nil {
-		return v.entryFault("not in the tree of the signed head: %v", err)
-	}
-	if v.of.WithoutPeople && len(e.Items) > 0 {
-		return v.entryFault("it has items in an export without people")
-	}
-	label := ""
-	for _, il := range e.Items {
-		it, err := il.item()
-		switch {
-		case err != nil:
-			return v.entryFault("item %q: %v", il.Label, err)
-		case it.Label <= label:
-			return v.entryFault("item %q: twice or out of order", il.Label)
-		case l.Items[it.Label] == "":
-			return v.entryFault("item %q: the entry has none of that label", il.Label)
-		case l.Items[it.Label] != it.Hash():
-			return v.entryFault("item %q: content or salt is not what the entry was made with", il.Label)
-		}
-		label = it.Label
-	}
-	if v.seq == 0 {
-		v.sum.First = l.Time
-	}
-	v.sum.Last = l.Time
-	v.sum.Items += len(e.Items)
-	v.sum.Absent += len(l.Items) - len(e.Items)
-	v.seq, v.index, v.last = v.seq+1, e.Index, hexHash(h)
-	return nil
-}
-
-func (v *verifier) addHashes(l *hashesLine) error {
-	if v.hashes == nil {
-		v.hashes = new(Edge)
-	}
-	n := int64(len(l.Hash) / tlog.HashSize)
-	if len(l.Hash)%tlog.HashSize != 0 || l.From != v.hashes.size || n != min(hashesPerLine, v.head.Size-l.From) {
-		return v.fault("leaf hashes: not the next ones of the tree")
-	}
-	for i := range n {
-		if _, err := v.hashes.appendHash(tlog.Hash(l.Hash[i*tlog.HashSize:][:tlog.HashSize])); err != nil {
-			return v.fault("leaf hashes: %v", err)
-		}
-		if v.wanted(v.hashes.size) {
-			root, err := v.hashes.Root()
-			if err != nil {
-				return v.fault("leaf hashes: %v", err)
-			}
-			// Held back until the whole is seen to lead to the signed root.
-			v.roots = append(v.roots, provenRoot{v.hashes.size, root})
-		}
-	}
-	if v.hashes.size < v.head.Size {
-		return nil
-	}
-	root, err := v.hashes.Root()
-	if err != nil || root != v.head.Root {
-		return v.fault("leaf hashes: they do not give the root of the signed head")
-	}
-	for _, p := range v.roots {
-		v.proven(p.size, p.root)
-	}
-	return nil
-}
-
-func (v *verifier) addSeen(l *seenLine) error {
-	if err := CheckPrefix(l.Proof, v.head.Size, v.head.Root, l.Size, l.Root); err != nil {
-		return v.fault("head of %d: %v", l.Size, err)
-	}
-	v.proven(l.Size, l.Root)
-	return nil
-}
-
 // end checks the last line and that nothing comes after.
 func (v *verifier) end(l *statementLine) error {
 	if v.hashes != nil && v.hashes.size != v.head.Size {
@@ -321,30 +225,4 @@ func (v *verifier) end(l *statementLine) error {
 		return &Fault{Line: at + 1, What: "something follows the statement"}
 	}
 	return nil
-}
-
-func (v *verifier) wanted(size int64) bool {
-	if v.prev != nil && v.prev.size == size {
-		return true
-	}
-	for _, s := range v.seen {
-		if s.size == size {
-			return true
-		}
-	}
-	return false
-}
-
-func (v *verifier) proven(size int64, root tlog.Hash) {
-	if v.prev != nil {
-		v.prev.proven(size, root)
-	}
-	for _, s := range v.seen {
-		s.proven(size, root)
-	}
-}
-
-type provenRoot struct {
-	size int64
-	root tlog.Hash
 }
