@@ -153,3 +153,21 @@ func (p *player) watches(text string) []line {
 	}
 	return []line{{who: p.watcher, text: text}}
 }
+
+// choiceIDs are the ends of what a tap on each choice sends.
+func choiceIDs(r *flow.Reply) []string {
+	ids := make([]string, len(r.Choices))
+	for i, c := range r.Choices {
+		ids[i] = c.Send[strings.LastIndexByte(c.Send, '.')+1:]
+	}
+	return ids
+}
+
+// choice finds one of the choices offered.
+func choice(r *flow.Reply, id string) (flow.Choice, bool) {
+	i := slices.Index(choiceIDs(r), id)
+	if i < 0 {
+		return flow.Choice{}, false
+	}
+	return r.Choices[i], true
+}

@@ -5,10 +5,12 @@
 //	scenario.go  what a seed invents: vehicle, tyres, people, mishaps
 //	vehicle.go   the vehicle: modules that are written and read, physics that answers
 //	value.go     what a module may hold, and the wheel's way that belongs to it
+//	play.go      a play from its seed to its summary; clock.go and chance.go its time and chance
 //	player.go    the people: who answers the last question, turn by turn
 //	answers.go   the table of what they know to answer
 //	work.go      what they do at the vehicle and on the road
 //	stage.go     how it is shown, and the pauses
+//	facts.go     the figures beside the words
 //	summary.go   what was true against what was decided
 //
 // The people read what anybody in the thread reads: kind, phase, text and

@@ -3,36 +3,18 @@ package demo
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"log/slog"
 	"math/rand/v2"
-	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"milepost/adapters/terminal"
 	"milepost/bot"
-	"milepost/bot/journal"
 	"milepost/flow"
 )
-
-// Config is what a play is made of. Store, Blobs and Out are needed.
-type Config struct {
-	Store   bot.Store // a store of its own, thrown away afterwards
-	Blobs   bot.Blobs
-	Out     io.Writer
-	Width   func() int // columns; nil: nothing is wrapped
-	Colour  bool
-	Seed    uint64 // another seed gives another vehicle and another job
-	Fast    bool   // without pauses
-	Program string
-	Log     *slog.Logger
-}
 
 // maxLines bounds what people say in one job. maxSame is how often a question
 // may come back word for word, from one drive to the next.
@@ -40,53 +22,6 @@ const (
 	maxLines = 160
 	maxSame  = 8
 )
-
-// Play plays a job from the open to the close and gives what came of it. What
-// somebody does not know to answer, or a job without an end, is an error, and
-// the summary tells how far it went. Cancelling ctx ends it between two lines.
-func Play(ctx context.Context, c Config) (Summary, error) {
-	s, err := invent(c.Seed)
-	if err != nil {
-		return Summary{}, err
-	}
-	return playOut(ctx, c, s)
-}
-
-// playOut plays a scenario.
-func playOut(ctx context.Context, c Config, s *scenario) (_ Summary, err error) {
-	term, err := terminal.New(terminal.Config{Out: c.Out, Name: s.worker.name, Role: s.worker.role, Width: c.Width, Colour: c.Colour})
-	if err != nil {
-		return Summary{}, err
-	}
-	p := &player{scenario: s, rand: rand.New(rand.NewPCG(c.Seed, 3)), hearing: map[string]int{}, mistakes: map[string]string{},
-		stage: &stage{term: term, out: c.Out, width: c.Width, colour: c.Colour, fast: c.Fast}}
-	random := newChance(c.Seed)
-	key, err := journal.NewKey(bot.DefaultShop, random)
-	if err != nil {
-		return Summary{}, err
-	}
-	p.bot, err = bot.New(bot.Config{Store: c.Store, Blobs: c.Blobs, Networks: []bot.Network{p.stage}, Program: c.Program,
-		Shops: []bot.Shop{{Name: bot.DefaultShop, Policy: s.policy, Key: key}}, Single: true, Log: c.Log,
-		Now: p.clock.now, Elapsed: p.clock.elapsed, Random: random})
-	if err != nil {
-		return Summary{}, err
-	}
-	ctx, cancel := context.WithCancelCause(ctx)
-	ran := make(chan error, 1)
-	go func() {
-		err := p.bot.Run(ctx)
-		if err != nil {
-			cancel(err)
-		}
-		ran <- err
-	}()
-	defer func() {
-		cancel(nil)
-		err = errors.Join(err, <-ran)
-	}()
-	err = p.play(ctx)
-	return p.summary(), err
-}
 
 // person is one of those who play.
 type person struct {
@@ -267,103 +202,4 @@ func (p *player) read(said []bot.Outbound) error {
 		}
 	}
 	return nil
-}
-
-// facts are the figures that the assistant gave beside its words, by the names
-// of the contract.
-type facts struct {
-	Errors []struct {
-		At        float64
-		Unit      string
-		Before    float64
-		After     float64
-		PlusMinus float64 `json:"plus_minus"`
-	} `json:"errors"`
-	Decision struct {
-		Do      string          `json:"do"`
-		Value   json.RawMessage `json:"value"`
-		Because string          `json:"because"`
-	} `json:"decision"`
-}
-
-// add takes the latest of each.
-func (f *facts) add(said map[string]any) error {
-	b, err := json.Marshal(said)
-	if err != nil {
-		return fmt.Errorf("read facts: %w", err)
-	}
-	next := facts{}
-	if err := json.Unmarshal(b, &next); err != nil {
-		return fmt.Errorf("read facts: %w", err)
-	}
-	if len(next.Errors) > 0 {
-		f.Errors = next.Errors
-	}
-	if next.Decision.Do != "" {
-		f.Decision = next.Decision
-	}
-	return nil
-}
-
-// choiceIDs are the ends of what a tap on each choice sends.
-func choiceIDs(r *flow.Reply) []string {
-	ids := make([]string, len(r.Choices))
-	for i, c := range r.Choices {
-		ids[i] = c.Send[strings.LastIndexByte(c.Send, '.')+1:]
-	}
-	return ids
-}
-
-// choice finds one of the choices offered.
-func choice(r *flow.Reply, id string) (flow.Choice, bool) {
-	i := slices.Index(choiceIDs(r), id)
-	if i < 0 {
-		return flow.Choice{}, false
-	}
-	return r.Choices[i], true
-}
-
-// clock is the play's time: a job takes a morning, whatever the pace.
-type clock struct {
-	mu     sync.Mutex
-	passed time.Duration
-}
-
-// begins is when every play begins; no figure hangs on it.
-var begins = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
-
-func (c *clock) now() time.Time { return begins.Add(c.elapsed()) }
-
-func (c *clock) elapsed() time.Duration {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.passed
-}
-
-func (c *clock) pass(d time.Duration) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.passed += d
-}
-
-// chance is the randomness of job numbers, salts and the key: of the seed, so
-// that a seed gives the same play. The store is thrown away, nothing in it is
-// to be trusted.
-type chance struct {
-	mu sync.Mutex
-	r  *rand.ChaCha8
-}
-
-func newChance(seed uint64) *chance {
-	var b [32]byte
-	for i := range 8 {
-		b[i] = byte(seed >> (8 * i))
-	}
-	return &chance{r: rand.NewChaCha8(b)}
-}
-
-func (c *chance) Read(b []byte) (int, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.r.Read(b)
 }
