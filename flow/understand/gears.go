@@ -35,19 +35,16 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		return m, false, nil
 	}
 	g := Gears{}
-	from, to := named, named+1
-	if from < 0 {
-		from, to = ms[0].from, ms[1].to
-	}
-	cover := func(a, b int) {
-		from, to = min(from, a), max(to, b)
+	got := reach{named, named + 1}
+	if named < 0 {
+		got = reach{ms[0].from, ms[1].to}
 	}
 	switch len(ms) {
 	case 0:
 		if !ok {
 			return m, false, newAsk(AskGears, text)
 		}
-		cover(state.from, state.to)
+		got.cover(state.from, state.to)
 		switch state.value {
 		case "same":
 			g.Unchanged = true
@@ -58,9 +55,9 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		}
 	case 1:
 		v := small(ms[0].fig)
-		cover(ms[0].from, ms[0].to)
+		got.cover(ms[0].from, ms[0].to)
 		if ok {
-			cover(state.from, state.to)
+			got.cover(state.from, state.to)
 		}
 		switch {
 		case ok && state.value == "same":
@@ -74,8 +71,8 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 		}
 	case 2:
 		a, b := small(ms[0].fig), small(ms[1].fig)
-		cover(ms[0].from, ms[0].to)
-		cover(ms[1].from, ms[1].to)
+		got.cover(ms[0].from, ms[0].to)
+		got.cover(ms[1].from, ms[1].to)
 		g.Factory, g.Now = a, b
 		// "4.56 now, was 3.73": the word before the second figure, or behind the first, turns the order round
 		mid := ts[ms[0].to:ms[1].from]
@@ -93,7 +90,8 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	default:
 		return m, false, newAsk(AskGears, text)
 	}
-	m.Value, m.Start, m.End = g, ts[from].start, ts[to-1].end
+	m.Value = g
+	m.Start, m.End = got.span(ts)
 	switch {
 	case g.Unknown:
 		m.Echo = "gears not known"

@@ -44,13 +44,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 	var m Match[LampReport]
 	ts := tokens(text)
 	var out []Lamp
-	from, to := -1, 0
-	cover := func(a, b int) {
-		if from < 0 || a < from {
-			from = a
-		}
-		to = max(to, b)
-	}
+	got := unused
 	none := englishNoLamps.all(ts)
 	names := englishLamps.all(ts)
 	gone := make([]bool, len(ts))
@@ -93,12 +87,12 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 			seen[p.value] = true
 			out = append(out, Lamp{p.value, w})
 		}
-		cover(p.from, p.to)
+		got.cover(p.from, p.to)
 	}
 	if len(out) == 0 {
 		if other, a, b, ok := otherLamp(text, ts, gone); ok {
 			out = append(out, Lamp{LampOther, other})
-			cover(a, b)
+			got.cover(a, b)
 		}
 	}
 	switch {
@@ -114,7 +108,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 		m.Echo = strings.Join(e, ", ")
 	case len(none) > 0:
 		m.Value.None = true
-		cover(none[0].from, none[0].to)
+		got.cover(none[0].from, none[0].to)
 		m.Echo = "no lamps"
 	default:
 		for i, t := range ts {
@@ -125,7 +119,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 		return m, false, nil
 	}
 	m.Value.List = out
-	m.Start, m.End = ts[from].start, ts[to-1].end
+	m.Start, m.End = got.span(ts)
 	return m, true, nil
 }
 

@@ -40,13 +40,7 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 		named = named || englishPressure[ts[i].text]
 	}
 	p := Pressure{Unit: unit}
-	from, to := -1, 0
-	cover := func(a, b int) {
-		if from < 0 || a < from {
-			from = a
-		}
-		to = max(to, b)
-	}
+	got := unused
 	// a bare figure right behind "placard" has the unit of the other
 	for _, x := range measures(ts) {
 		if x.unit == "" && (unit != "" || named) && !x.fig.bad {
@@ -62,18 +56,15 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 		for _, q := range placards {
 			if named || q.to-q.from > 1 {
 				p.Placard = true
-				cover(q.from, q.to)
+				got.cover(q.from, q.to)
 			}
 		}
 		if !p.Placard {
 			return m, false, nil
 		}
-		for i := range ts {
-			if englishPressure[ts[i].text] && (i == to || i == from-1) {
-				cover(i, i+1)
-			}
-		}
-		m.Value, m.Start, m.End, m.Echo = p, ts[from].start, ts[to-1].end, "placard pressure"
+		got.coverBeside(ts, englishPressure)
+		m.Value, m.Echo = p, "placard pressure"
+		m.Start, m.End = got.span(ts)
 		return m, true, nil
 	}
 	if len(ms) > 2 {
@@ -81,31 +72,9 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 	}
 	for _, x := range ms {
 		v := small(x.fig)
-		isPlacard := false
-		for _, q := range placards {
-			gap := q.from - x.to
-			if x.from >= q.to {
-				gap = linked(ts, q.to, x.from)
-			}
-			near := true
-			for _, y := range ms {
-				if y.from == x.from {
-					continue
-				}
-				other := q.from - y.to
-				if y.from >= q.to {
-					other = linked(ts, q.to, y.from)
-				}
-				// between two figures the word goes with the one behind it: "40 psi, placard 36"
-				if other < gap || other == gap && y.from > x.from {
-					near = false
-				}
-			}
-			isPlacard = isPlacard || near && gap <= 3
-		}
-		cover(x.from, x.to)
+		got.cover(x.from, x.to)
 		switch {
-		case isPlacard && p.PlacardSay == 0:
+		case ofPlacard(ts, ms, placards, x) && p.PlacardSay == 0:
 			p.PlacardSay = v
 		case p.Value == 0:
 			p.Value = v
@@ -122,7 +91,8 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 	if !sanePressure(p.Value, unit) || p.PlacardSay > 0 && !sanePressure(p.PlacardSay, unit) {
 		return m, false, newAsk(AskPressure, text)
 	}
-	m.Value, m.Start, m.End = p, ts[from].start, ts[to-1].end
+	m.Value = p
+	m.Start, m.End = got.span(ts)
 	m.Echo = plain(p.Value) + " " + unit
 	if p.PlacardSay > 0 && !p.Placard {
 		m.Echo += ", placard " + plain(p.PlacardSay) + " " + unit
@@ -130,6 +100,35 @@ func Pressures(text string) (Match[Pressure], bool, *Ask) {
 		m.Echo = "placard " + m.Echo
 	}
 	return m, true, nil
+}
+
+// ofPlacard tells whether of the figures this one is the placard's: no other stands nearer to the word.
+func ofPlacard(ts []token, ms []measure, placards []phrase[bool], x measure) bool {
+	for _, q := range placards {
+		gap := gapTo(ts, q, x)
+		near := true
+		for _, y := range ms {
+			if y.from == x.from {
+				continue
+			}
+			// between two figures the word goes with the one behind it: "40 psi, placard 36"
+			if other := gapTo(ts, q, y); other < gap || other == gap && y.from > x.from {
+				near = false
+			}
+		}
+		if near && gap <= 3 {
+			return true
+		}
+	}
+	return false
+}
+
+// gapTo counts the tokens between a word for the placard and a figure.
+func gapTo(ts []token, q phrase[bool], x measure) int {
+	if x.from >= q.to {
+		return linked(ts, q.to, x.from)
+	}
+	return q.from - x.to
 }
 
 // linked counts the tokens between, without "says", "is" and the like.

@@ -50,13 +50,7 @@ func Rollouts(text string) (Match[float64], bool, *Ask) {
 	}
 	turns, length := 0.0, 0.0
 	var typed *measure
-	from, to := -1, 0
-	cover := func(a, b int) {
-		if from < 0 || a < from {
-			from = a
-		}
-		to = max(to, b)
-	}
+	got := unused
 	ms := measures(ts)
 	for i := 0; i < len(ms); i++ {
 		x := ms[i]
@@ -66,7 +60,7 @@ func Rollouts(text string) (Match[float64], bool, *Ask) {
 				return m, false, newAsk(AskRollout, text)
 			}
 			turns = x.fig.value
-			cover(x.from, x.to)
+			got.cover(x.from, x.to)
 		case MM, CM, M, Inch, feet:
 			v := lengthOf(x)
 			end := x.to
@@ -79,7 +73,7 @@ func Rollouts(text string) (Match[float64], bool, *Ask) {
 				return m, false, newAsk(AskRollout, text)
 			}
 			length = v
-			cover(x.from, end)
+			got.cover(x.from, end)
 		case "":
 			if named && typed == nil && !x.fig.bad {
 				typed = &ms[i]
@@ -109,7 +103,7 @@ func Rollouts(text string) (Match[float64], bool, *Ask) {
 		default:
 			return m, false, newAsk(AskRollout, text)
 		}
-		cover(typed.from, typed.to)
+		got.cover(typed.from, typed.to)
 	}
 	if turns == 0 {
 		turns = 1
@@ -119,10 +113,10 @@ func Rollouts(text string) (Match[float64], bool, *Ask) {
 		return m, false, newAsk(AskRollout, text)
 	}
 	if start >= 0 {
-		cover(start, start+1)
+		got.cover(start, start+1)
 	}
 	m.Value = round6(one)
-	m.Start, m.End = ts[from].start, ts[to-1].end
+	m.Start, m.End = got.span(ts)
 	m.Echo = "rollout " + plain(m.Value) + " mm"
 	return m, true, nil
 }

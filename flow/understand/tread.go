@@ -27,116 +27,107 @@ func Treads(text string) (Match[Tread], bool, *Ask) {
 			ms = append(ms, x)
 		}
 	}
-	type labelled struct {
-		when string
-		at   int
-	}
-	var ls []labelled
-	for _, p := range englishWhen.all(ts) {
-		ls = append(ls, labelled{p.value, p.from})
-	}
 	t := Tread{}
-	said := text
-	from, to := -1, 0
-	cover := func(a, b int) {
-		if from < 0 || a < from {
-			from = a
-		}
-		to = max(to, b)
-	}
-	thirties := len(ms) > 0 && ms[len(ms)-1].unit == thirtySec
-	depth := func(x measure) *float64 {
-		if x.unit == "" && thirties {
-			x.unit = thirtySec
-		}
-		return ptr(math.Round(round6(treadMM(x))*100) / 100)
-	}
+	got := unused
 	switch {
 	case len(ms) == 0:
 		for _, p := range englishUnworn.all(ts) {
 			t.Unworn = true
-			cover(p.from, p.to)
+			got.cover(p.from, p.to)
 		}
 		if !t.Unworn {
 			if named && len(measures(ts)) > 0 {
-				return m, false, newAsk(AskTread, said)
+				return m, false, newAsk(AskTread, text)
 			}
 			return m, false, nil
 		}
 	default:
-		pairs := [][2]measure{}
-		for i := 0; i+1 < len(ms); i++ {
-			gap := ts[ms[i].to:ms[i+1].from]
-			if len(gap) == 1 && (gap[0].text == "/" || gap[0].text == "and" || gap[0].text == "to" || gap[0].text == ",") && !isWhen(ts, ms[i].from-1) {
-				pairs = append(pairs, [2]measure{ms[i], ms[i+1]})
-			}
-		}
-		whens := 0
-		for _, l := range ls {
-			if tight(ts, ms, l.at) {
-				whens++
-			}
-		}
-		switch {
-		case whens > 0 && (named || whens > 1 || len(ms) <= 2 && (ms[0].unit != "" || named || len(ls) > 1)):
-			assign := whenFigures(ts, ms)
-			for i, w := range assign {
-				x := ms[i]
-				switch {
-				case w == "new" && t.New == nil:
-					t.New = depth(x)
-				case w == "now" && t.Now == nil:
-					t.Now = depth(x)
-				case w == "":
-					continue
-				default:
-					return m, false, newAsk(AskTread, said)
-				}
-				cover(x.from, x.to)
-			}
-			if len(ms) == 2 && (t.New == nil) != (t.Now == nil) && (named || ms[0].unit != "") {
-				for i, w := range assign {
-					if w == "" && t.New == nil {
-						t.New = depth(ms[i])
-						cover(ms[i].from, ms[i].to)
-					} else if w == "" {
-						t.Now = depth(ms[i])
-						cover(ms[i].from, ms[i].to)
-					}
-				}
-			}
-		case len(pairs) == 1 && (named || tightSlash(ts, pairs[0])):
-			t.New, t.Now = depth(pairs[0][0]), depth(pairs[0][1])
-			cover(pairs[0][0].from, pairs[0][1].to)
-		case len(pairs) > 1 && named:
-			return m, false, newAsk(AskTread, said)
-		case len(ms) == 1 && (named || ms[0].unit == thirtySec):
-			return m, false, newAsk(AskTreadWhich, said, "value", plain(round6(treadMM(ms[0]))))
-		case named && len(ms) == 2:
-			t.New, t.Now = depth(ms[0]), depth(ms[1])
-			cover(ms[0].from, ms[1].to)
-		default:
-			return m, false, nil
+		if ok, ask := t.figures(ts, ms, named, text, &got); !ok {
+			return m, false, ask
 		}
 	}
 	if t.New == nil && t.Now == nil && !t.Unworn {
 		return m, false, nil
 	}
 	if t.New != nil && t.Now != nil && *t.Now > *t.New {
-		return m, false, newAsk(AskTreadOrder, said, "new", plain(*t.New), "now", plain(*t.Now)).
+		return m, false, newAsk(AskTreadOrder, text, "new", plain(*t.New), "now", plain(*t.Now)).
 			offer("new " + plain(*t.Now) + " mm now " + plain(*t.New) + " mm")
 	}
 	if t.New != nil && (*t.New < 1 || *t.New > 30) {
-		return m, false, newAsk(AskTread, said)
+		return m, false, newAsk(AskTread, text)
 	}
-	for i := range ts { // the word tread beside it is used too
-		if englishTread[ts[i].text] && (i == to || i == from-1) {
-			cover(i, i+1)
-		}
-	}
-	m.Value, m.Start, m.End = t, ts[from].start, ts[to-1].end
+	got.coverBeside(ts, englishTread) // the word tread beside it is used too
+	m.Value = t
+	m.Start, m.End = got.span(ts)
 	m.Echo = treadEcho(t)
 	return m, true, nil
+}
+
+// figures takes the depths out of the figures that could be some: by the words new and now, or as a pair.
+func (t *Tread) figures(ts []token, ms []measure, named bool, text string, got *reach) (bool, *Ask) {
+	thirties := ms[len(ms)-1].unit == thirtySec
+	depth := func(x measure) *float64 {
+		if x.unit == "" && thirties {
+			x.unit = thirtySec
+		}
+		return ptr(math.Round(round6(treadMM(x))*100) / 100)
+	}
+	labels := englishWhen.all(ts)
+	pairs := [][2]measure{}
+	for i := 0; i+1 < len(ms); i++ {
+		gap := ts[ms[i].to:ms[i+1].from]
+		if len(gap) == 1 && (gap[0].text == "/" || gap[0].text == "and" || gap[0].text == "to" || gap[0].text == ",") && !isWhen(ts, ms[i].from-1) {
+			pairs = append(pairs, [2]measure{ms[i], ms[i+1]})
+		}
+	}
+	whens := 0
+	for _, p := range labels {
+		if tight(ts, ms, p.from) {
+			whens++
+		}
+	}
+	switch {
+	case whens > 0 && (named || whens > 1 || len(ms) <= 2 && (ms[0].unit != "" || named || len(labels) > 1)):
+		assign := whenFigures(ts, ms)
+		for i, w := range assign {
+			x := ms[i]
+			switch {
+			case w == "new" && t.New == nil:
+				t.New = depth(x)
+			case w == "now" && t.Now == nil:
+				t.Now = depth(x)
+			case w == "":
+				continue
+			default:
+				return false, newAsk(AskTread, text)
+			}
+			got.cover(x.from, x.to)
+		}
+		if len(ms) == 2 && (t.New == nil) != (t.Now == nil) && (named || ms[0].unit != "") {
+			for i, w := range assign {
+				if w == "" && t.New == nil {
+					t.New = depth(ms[i])
+					got.cover(ms[i].from, ms[i].to)
+				} else if w == "" {
+					t.Now = depth(ms[i])
+					got.cover(ms[i].from, ms[i].to)
+				}
+			}
+		}
+	case len(pairs) == 1 && (named || tightSlash(ts, pairs[0])):
+		t.New, t.Now = depth(pairs[0][0]), depth(pairs[0][1])
+		got.cover(pairs[0][0].from, pairs[0][1].to)
+	case len(pairs) > 1 && named:
+		return false, newAsk(AskTread, text)
+	case len(ms) == 1 && (named || ms[0].unit == thirtySec):
+		return false, newAsk(AskTreadWhich, text, "value", plain(round6(treadMM(ms[0]))))
+	case named && len(ms) == 2:
+		t.New, t.Now = depth(ms[0]), depth(ms[1])
+		got.cover(ms[0].from, ms[1].to)
+	default:
+		return false, nil
+	}
+	return true, nil
 }
 
 func treadEcho(t Tread) string {
