@@ -22,6 +22,7 @@ func (s *State) apply(e *Entry) {
 			s.Opened, s.Since = e.At, e.At
 		}
 	case *HeardFact:
+		s.hears(e)
 		s.heard = f.ID
 		if f.ID != "" {
 			s.ByWho[f.ID] = e.Who

@@ -14,8 +14,43 @@ import (
 // leaves room for an outage over night.
 const Stale = 24 * time.Hour
 
-// apart is by how much a network's clock and ours may differ.
+// apart is by how much a network's clock and ours may differ unnoticed.
 const apart = 5 * time.Second
+
+// lag is how much later than they were sent somebody's messages were heard, the
+// promptest of them: by so much the clocks differ, at most. Zero where the network
+// gives no time.
+type lag struct {
+	of    Who
+	by    time.Duration
+	heard time.Time
+}
+
+// hears learns from a message how the clocks differ: it tells nothing of itself, so
+// it counts once the next one is heard.
+func (s *State) hears(e *Entry) {
+	if l := s.lastLag; l.of != "" {
+		if was, ok := s.lags[l.of]; !ok || l.by < was.by {
+			s.lags = with(s.lags, l.of, l)
+		}
+	}
+	s.lastLag = lag{of: e.Who, heard: e.At}
+	if !e.Net.IsZero() {
+		s.lastLag.by = e.At.Sub(e.Net)
+	}
+}
+
+// sent is when the message was sent, by our clock. The network's stands for it,
+// unless this message came after as long as others of its author that came well
+// before it: then the clocks differ, and it was not under way for so long.
+func (t *turn) sent() time.Time {
+	at := t.m.SentAt
+	l, ok := t.s.lags[t.m.Who]
+	if !ok || t.env.Now.Sub(l.heard) < apart || t.env.Now.Sub(at) < l.by-apart {
+		return at
+	}
+	return at.Add(l.by)
+}
 
 // late deals with a message that took long to come. One of another day is kept
 // and not acted on. One written before the open question was asked may bring
@@ -33,7 +68,7 @@ func (t *turn) late() bool {
 		t.answerTo(Notice, "late.still", words.Args{"Days": Days(t.env.Now.Sub(sent))})
 		t.again()
 		return true
-	case t.s.Asked != nil && t.m.Tap == "" && sent.Before(t.s.AskedAt.Add(-apart)) && t.decides(t.m.Text):
+	case t.s.Asked != nil && t.m.Tap == "" && t.sent().Before(t.s.AskedAt.Add(-apart)) && t.decides(t.m.Text):
 		t.answerTo(Notice, "late.older", nil)
 		t.again()
 		return true

@@ -30,6 +30,8 @@ type State struct {
 	AskLog  []askedAbout // what each question so far was, in order
 	heard   string       // ID of the message last heard
 	StillAt time.Time    // when it was last said that messages of another day had come
+	lags    map[Who]lag  // how much later than sent messages are heard, the promptest of each
+	lastLag lag          // of the message heard last: not among them yet
 	stale   bool         // the open question was put again after a tap on an earlier one
 
 	Answers  map[Key]Answer
