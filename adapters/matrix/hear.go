@@ -114,7 +114,7 @@ func (m *stint) hearMessage(ctx context.Context, evt *event.Event, rel *event.Re
 			return []bot.Inbound{file}, nil
 		}
 		in.Text, in.Delivery = words, captionOf(evt.ID)
-		if in.Loose {
+		if in.Loose && in.Job == "" {
 			return []bot.Inbound{in, file}, nil // the words may begin the job that the file is for
 		}
 		return []bot.Inbound{file, in}, nil

@@ -64,6 +64,8 @@ func quiet(t testing.TB) *stint {
 		`INSERT INTO shown VALUES ('$card', '!work:shop.example/$start', 'j1', '[{"label":"Yes","send":"j1.3.yes"},{"label":"No","send":"j1.3.no"},{"label":"Not known","send":"j1.3.not_known"}]', 0)`,
 		`INSERT INTO shown VALUES ('$size', '!work:shop.example/$start', 'j1', '[{"label":"225","send":"j1.4.other_size"},{"label":"as new","send":"j1.4.as_new"}]', 0)`,
 		`INSERT INTO shown VALUES ('$alert', '!work:shop.example', '', '[]', 0)`,
+		`INSERT INTO shown VALUES ('$hold', '!work:shop.example', 'j2', '[]', 0)`,
+		`INSERT INTO shown VALUES ('$farhold', '!other:shop.example', 'j2', '[]', 0)`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$start', '!work:shop.example', '!work:shop.example', '@ann:shop.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$mine', '!work:shop.example', '$card', '@ann:shop.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$his', '!work:shop.example', '$card', '@bob:partner.example')`,
@@ -123,6 +125,9 @@ func TestHear(t *testing.T) {
 		{"thread on what began the job", text("no", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$start"}`), say(want{thread: inWork, text: "no"})},
 		{"thread whose card was forgotten", text("no", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$oldcard"}`), say(want{thread: "!work:shop.example/$oldstart", text: "no"})},
 		{"reply to an alert", text("what is that", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$alert"}}`), say(want{thread: looseAt, loose: true, text: "what is that"})},
+		{"reply to a job's alert", text("release", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$hold"}}`), say(want{thread: "!work:shop.example/$hold", loose: true, job: "j2", text: "release"})},
+		{"thread on a job's alert", text("release", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$hold","is_falling_back":true,"m.in_reply_to":{"event_id":"$hold"}}`), say(want{thread: "!work:shop.example/$hold", loose: true, job: "j2", text: "release"})},
+		{"reply to an alert elsewhere", text("release", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$farhold"}}`), say(want{thread: looseAt, loose: true, text: "release"})},
 		{"reply with the old fallback", text("> <@bob:partner.example> which one?\n> of the two\n\nthe left one", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$card"}}`), say(want{thread: inWork, text: "the left one"})},
 		{"quotation that is no fallback", text("> so he said", ""), say(want{thread: looseAt, loose: true, text: "> so he said"})},
 		{"foreign thread", text("lunch?", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign"}`), nil},
@@ -349,6 +354,12 @@ func TestHearFile(t *testing.T) {
 	evt.RoomID = "!work:shop.example"
 	if ins, err := m.hear(context.Background(), evt, relation(evt)); err != nil || len(ins) != 2 || ins[0].File == nil || ins[1].Text != "the label" || ins[1].Loose {
 		t.Errorf("in a thread: %+v, %v", ins, err)
+	}
+	// So they are where they hang on an alert: nothing begins there.
+	evt = parse(t, message(`{"msgtype":"m.image","body":"release","filename":"a.jpg","url":"mxc://shop.example/abc","m.relates_to":{"m.in_reply_to":{"event_id":"$hold"}}}`))
+	evt.RoomID = "!work:shop.example"
+	if ins, err := m.hear(context.Background(), evt, relation(evt)); err != nil || len(ins) != 2 || ins[0].File == nil || ins[1].Text != "release" || ins[0].Job != "j2" || ins[1].Job != "j2" {
+		t.Errorf("on an alert: %+v, %v", ins, err)
 	}
 }
 

@@ -23,6 +23,9 @@ func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesT
 			in.Thread = bot.Thread(thread)
 			return true, nil
 		}
+		if ok, err := m.onAlert(ctx, evt.RoomID, root, in); err != nil || ok {
+			return ok, err
+		}
 		if !in.Called {
 			return false, nil
 		}
@@ -36,9 +39,31 @@ func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesT
 			in.Thread = bot.Thread(thread)
 			return true, nil
 		}
+		if ok, err := m.onAlert(ctx, evt.RoomID, to, in); err != nil || ok {
+			return ok, err
+		}
 	}
 	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
 	in.Direct = in.Called && m.direct(ctx, evt.RoomID)
+	return true, nil
+}
+
+// onAlert puts a message in the job that a post of ours in a room's main line is
+// of, an alert say: what hangs on it is meant for that job.
+func (m *stint) onAlert(ctx context.Context, room id.RoomID, target id.EventID, in *bot.Inbound) (bool, error) {
+	thread, job, _, err := m.state.offered(ctx, string(target))
+	if err != nil || job == "" {
+		return false, err
+	}
+	of, start := splitThread(bot.Thread(thread))
+	if start != "" {
+		return false, nil // in a thread, which is known otherwise
+	}
+	home, err := m.state.homeOf(ctx, of)
+	if err != nil || home != string(room) {
+		return false, err
+	}
+	in.Thread, in.Loose, in.Job = threadName(string(room), string(target)), true, job
 	return true, nil
 }
 
