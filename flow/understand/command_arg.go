@@ -157,17 +157,25 @@ func wordsBefore(ts []token, allowed map[string]bool) bool {
 	return true
 }
 
+// argFrom takes all from a token on as the argument, and says whether there is one.
+func (c *Command) argFrom(rest []token, k int, text string) bool {
+	if k >= len(rest) {
+		c.Arg, c.ArgStart = "", len(text)
+		return false
+	}
+	c.ArgStart = rest[k].start
+	c.Arg, _ = Clean(text[c.ArgStart:])
+	return true
+}
+
 func takeName(rest []token, c *Command, text string) bool {
 	k := 0
 	for k < len(rest) && (englishNameGlue[rest[k].text] || rest[k].kind == symbol && rest[k].text != "@") {
 		k++
 	}
-	if k >= len(rest) {
-		c.Arg, c.ArgStart = "", len(text)
+	if !c.argFrom(rest, k, text) {
 		return true
 	}
-	c.ArgStart = rest[k].start
-	c.Arg, _ = Clean(text[c.ArgStart:])
 	if r := reasonIn(rest[k:], text); r != "" {
 		c.Reason = r
 		for i := k; i < len(rest); i++ {
@@ -207,12 +215,7 @@ func takeField(rest []token, c *Command, text string) bool {
 	for k < len(rest) && (englishFieldTo[rest[k].text] || rest[k].kind == symbol && rest[k].text != "-" && rest[k].text != "+" && rest[k].text != ".") {
 		k++
 	}
-	if k >= len(rest) {
-		c.Arg, c.ArgStart = "", len(text)
-		return true
-	}
-	c.ArgStart = rest[k].start
-	c.Arg, _ = Clean(text[c.ArgStart:])
+	c.argFrom(rest, k, text)
 	return true
 }
 

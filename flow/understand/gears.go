@@ -92,21 +92,24 @@ func FindGears(text string) (Match[Gears], bool, *Ask) {
 	}
 	m.Value = g
 	m.Start, m.End = got.span(ts)
+	m.Echo = gearsEcho(g)
+	return m, true, nil
+}
+
+func gearsEcho(g Gears) string {
 	switch {
 	case g.Unknown:
-		m.Echo = "gears not known"
+		return "gears not known"
 	case g.Unchanged && g.Now == 0:
-		m.Echo = "gears unchanged"
+		return "gears unchanged"
 	case g.Unchanged:
-		m.Echo = "gears unchanged " + ratio(g.Now)
+		return "gears unchanged " + ratio(g.Now)
 	case g.Factory == 0:
-		m.Echo = "gears changed to " + ratio(g.Now)
+		return "gears changed to " + ratio(g.Now)
 	case g.Now == 0:
-		m.Echo = "gears were " + ratio(g.Factory)
-	default:
-		m.Echo = "gears " + ratio(g.Factory) + " to " + ratio(g.Now)
+		return "gears were " + ratio(g.Factory)
 	}
-	return m, true, nil
+	return "gears " + ratio(g.Factory) + " to " + ratio(g.Now)
 }
 
 // gearState finds what is said of the gears: of several words the ones behind

@@ -1,96 +1,53 @@
 package understand
 
-// couple decides which of two figures is the dash.
-func (p *pairing) couple(items []item) (pair, *Ask) {
-	var before, between, after []item
-	var figs []item
-	sepBefore, sepAfter := false, false // a separator before, behind the label between the figures
-	joined := false
+// labels are two figures and the labels around them, by where they stand.
+type labels struct {
+	figs, before, between, after []item
+
+	sepBefore, sepAfter bool // a separator before, behind the label between the figures
+	joined              bool
+}
+
+// labelsOf sorts the items of a group of two figures.
+func labelsOf(items []item) (l labels) {
 	for _, it := range items {
 		switch it.kind {
 		case figureItem:
-			figs = append(figs, it)
+			l.figs = append(l.figs, it)
 		case labelItem:
-			switch len(figs) {
+			switch len(l.figs) {
 			case 0:
-				before = append(before, it)
+				l.before = append(l.before, it)
 			case 1:
-				between = append(between, it)
+				l.between = append(l.between, it)
 			default:
-				after = append(after, it)
+				l.after = append(l.after, it)
 			}
 		case joinItem, softItem:
-			if len(figs) == 1 {
-				joined = joined || it.kind == joinItem
-				if len(between) == 0 {
-					sepBefore = true
+			if len(l.figs) == 1 {
+				l.joined = l.joined || it.kind == joinItem
+				if len(l.between) == 0 {
+					l.sepBefore = true
 				} else {
-					sepAfter = true
+					l.sepAfter = true
 				}
 			}
 		}
 	}
-	said := p.said(figs)
-	a, b := figs[0], figs[1]
-	if a.pairComma && b.pairComma && len(before)+len(between)+len(after) == 0 && !joined {
+	return l
+}
+
+// couple decides which of two figures is the dash.
+func (p *pairing) couple(items []item) (pair, *Ask) {
+	l := labelsOf(items)
+	said := p.said(l.figs)
+	a, b := l.figs[0], l.figs[1]
+	if a.pairComma && b.pairComma && len(l.before)+len(l.between)+len(l.after) == 0 && !l.joined {
 		return pair{}, newAsk(AskReadingComma, said)
 	}
-	var ra, rb role
-	give := func(to *role, f *item, l item) {
-		*to = l.role
-		if f.unit == "" {
-			f.unit = l.unit
-		}
-	}
-	switch len(before) {
-	case 0:
-	case 1:
-		give(&ra, &a, before[0])
-	default:
-		if len(between)+len(after) == 0 && len(before) == 2 {
-			give(&ra, &a, before[0])
-			give(&rb, &b, before[1])
-		} else {
-			give(&ra, &a, before[len(before)-1])
-		}
-	}
-	switch len(after) {
-	case 0:
-	case 1:
-		give(&rb, &b, after[0])
-	default:
-		if len(before)+len(between) == 0 && len(after) == 2 {
-			give(&ra, &a, after[0])
-			give(&rb, &b, after[1])
-		} else {
-			give(&rb, &b, after[0])
-		}
-	}
-	switch {
-	case len(between) == 1 && ra != noRole && rb == noRole:
-		give(&rb, &b, between[0])
-	case len(between) == 1 && rb != noRole && ra == noRole:
-		give(&ra, &a, between[0])
-	case len(between) == 1 && ra == noRole:
-		l := between[0]
-		back, fwd := l.back || sepAfter && !l.fwd, l.fwd || sepBefore && !l.back
-		switch {
-		case back && !fwd:
-			give(&ra, &a, l)
-		case fwd && !back:
-			give(&rb, &b, l)
-		case p.ahead:
-			give(&rb, &b, l)
-		default:
-			return pair{}, newAsk(AskReadingWhich, said, "label", roleName(l.role))
-		}
-	case len(between) >= 2:
-		if ra == noRole {
-			give(&ra, &a, between[0])
-		}
-		if rb == noRole {
-			give(&rb, &b, between[len(between)-1])
-		}
+	ra, rb, ask := p.roles(l, &a, &b)
+	if ask != nil {
+		return pair{}, ask
 	}
 	if ra == onTool || rb == onTool {
 		p.tool = true
@@ -117,12 +74,73 @@ func (p *pairing) couple(items []item) (pair, *Ask) {
 			return pair{}, newAsk(AskReadingNone, said)
 		}
 	}
-	p.ahead = p.ahead || len(before) == 1 && len(between) == 1 && len(after) == 0
+	p.ahead = p.ahead || len(l.before) == 1 && len(l.between) == 1 && len(l.after) == 0
 	q := pair{dash: a, gps: b, doubt: a.doubt || b.doubt, start: p.from(items), end: p.to(items)}
 	if ra == onGPS {
 		q.dash, q.gps = b, a
 	}
 	return q, nil
+}
+
+// roles gives each figure the label that belongs to it, and a label's unit where it has none.
+func (p *pairing) roles(l labels, a, b *item) (ra, rb role, ask *Ask) {
+	give := func(to *role, f *item, label item) {
+		*to = label.role
+		if f.unit == "" {
+			f.unit = label.unit
+		}
+	}
+	switch len(l.before) {
+	case 0:
+	case 1:
+		give(&ra, a, l.before[0])
+	default:
+		if len(l.between)+len(l.after) == 0 && len(l.before) == 2 {
+			give(&ra, a, l.before[0])
+			give(&rb, b, l.before[1])
+		} else {
+			give(&ra, a, l.before[len(l.before)-1])
+		}
+	}
+	switch len(l.after) {
+	case 0:
+	case 1:
+		give(&rb, b, l.after[0])
+	default:
+		if len(l.before)+len(l.between) == 0 && len(l.after) == 2 {
+			give(&ra, a, l.after[0])
+			give(&rb, b, l.after[1])
+		} else {
+			give(&rb, b, l.after[0])
+		}
+	}
+	switch {
+	case len(l.between) == 1 && ra != noRole && rb == noRole:
+		give(&rb, b, l.between[0])
+	case len(l.between) == 1 && rb != noRole && ra == noRole:
+		give(&ra, a, l.between[0])
+	case len(l.between) == 1 && ra == noRole:
+		x := l.between[0]
+		back, fwd := x.back || l.sepAfter && !x.fwd, x.fwd || l.sepBefore && !x.back
+		switch {
+		case back && !fwd:
+			give(&ra, a, x)
+		case fwd && !back:
+			give(&rb, b, x)
+		case p.ahead:
+			give(&rb, b, x)
+		default:
+			return ra, rb, newAsk(AskReadingWhich, p.said(l.figs), "label", roleName(x.role))
+		}
+	case len(l.between) >= 2:
+		if ra == noRole {
+			give(&ra, a, l.between[0])
+		}
+		if rb == noRole {
+			give(&rb, b, l.between[len(l.between)-1])
+		}
+	}
+	return ra, rb, nil
 }
 
 func speedUnitOf(it item) string {

@@ -42,61 +42,8 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 		}
 	}
 	pick(&s, m.fig, unit, qty)
-	v := s.Typed
-	switch unit {
-	case perMile, perKm:
-		return s, newAsk(AskValuePer, said, "value", plain(v), "per", strings.TrimPrefix(unit, "per "))
-	case rpm, revsOfWhat:
-		if u := namedRevs(ts); u != "" { // "655 rpm (revs per mile)"
-			s.Value, s.Unit, s.TypedIn = v, u, u
-			s.Quantity = map[string]string{revMile: RevsPerMile, revKm: RevsPerKm}[u]
-			break
-		}
-		return s, newAsk(AskValueRevs, said, "value", plain(v)).offer(plain(v) + " rev/mile")
-	case pulsesOf:
-		return s, newAsk(AskValuePulses, said, "value", plain(v))
-	case revMile:
-		s.Value, s.Unit, s.Quantity = v, revMile, RevsPerMile
-	case revKm:
-		s.Value, s.Unit, s.Quantity = v, revKm, RevsPerKm
-	case pulseMile:
-		s.Value, s.Unit, s.Quantity = v, pulseMile, PulsesPerMile
-	case pulseKm:
-		s.Value, s.Unit, s.Quantity = v, pulseKm, PulsesPerKm
-	case RatioTo1:
-		s.Value, s.Quantity, s.TypedIn = v, AxleRatio, ""
-	case percent:
-		if ask := s.percentage(ts, m, said); ask != nil {
-			return s, ask
-		}
-	case MM, CM, M, Inch:
-		s.Value, s.Unit, s.Quantity = round6(v*toMM[unit]), MM, qty
-		if qty == "" {
-			s.Quantity = lengthKind(s.Value)
-			s.Inferred = s.Quantity != ""
-		}
-		if qty == AxleRatio || qty == Percent {
-			return s, newAsk(AskValueQuantity, text)
-		}
-		if s.Quantity == "" {
-			return s, newAsk(AskValueLength, said, "value", plain(v), "unit", unit)
-		}
-	default:
-		s.Value = v
-		switch qty {
-		case AxleRatio:
-			s.Quantity = AxleRatio
-		case Percent:
-			if ask := s.percentage(ts, m, said); ask != nil {
-				return s, ask
-			}
-		default:
-			s.Quantity = qty
-			s.Might = might(v, qty)
-			if m.fig.twoWay && m.fig.sep == '.' {
-				return s, newAsk(AskValueMark, said, "one", plain(m.fig.value), "other", plain(m.fig.other))
-			}
-		}
+	if ask := s.measured(text, said, ts, m, unit, qty); ask != nil {
+		return s, ask
 	}
 	if s.Value <= 0 || s.Value > 1e7 || math.IsNaN(s.Value) || m.sign == "-" && unit != percent {
 		return s, newAsk(AskValueNumber, said)
@@ -109,6 +56,67 @@ func stored(text string, ts []token, m measure, lim Limits) (Stored, *Ask) {
 		s.Limits = lim.in(u)
 	}
 	return s, contradiction(s, m.fig.value, lim)
+}
+
+// measured fills in value, unit and quantity from the unit, or from the quantity where there is none.
+func (s *Stored) measured(text, said string, ts []token, m measure, unit, qty string) *Ask {
+	v := s.Typed
+	switch unit {
+	case perMile, perKm:
+		return newAsk(AskValuePer, said, "value", plain(v), "per", strings.TrimPrefix(unit, "per "))
+	case rpm, revsOfWhat:
+		if u := namedRevs(ts); u != "" { // "655 rpm (revs per mile)"
+			s.Value, s.Unit, s.TypedIn = v, u, u
+			s.Quantity = map[string]string{revMile: RevsPerMile, revKm: RevsPerKm}[u]
+			return nil
+		}
+		return newAsk(AskValueRevs, said, "value", plain(v)).offer(plain(v) + " rev/mile")
+	case pulsesOf:
+		return newAsk(AskValuePulses, said, "value", plain(v))
+	case revMile:
+		s.Value, s.Unit, s.Quantity = v, revMile, RevsPerMile
+	case revKm:
+		s.Value, s.Unit, s.Quantity = v, revKm, RevsPerKm
+	case pulseMile:
+		s.Value, s.Unit, s.Quantity = v, pulseMile, PulsesPerMile
+	case pulseKm:
+		s.Value, s.Unit, s.Quantity = v, pulseKm, PulsesPerKm
+	case RatioTo1:
+		s.Value, s.Quantity, s.TypedIn = v, AxleRatio, ""
+	case percent:
+		if ask := s.percentage(ts, m, said); ask != nil {
+			return ask
+		}
+	case MM, CM, M, Inch:
+		s.Value, s.Unit, s.Quantity = round6(v*toMM[unit]), MM, qty
+		if qty == "" {
+			s.Quantity = lengthKind(s.Value)
+			s.Inferred = s.Quantity != ""
+		}
+		if qty == AxleRatio || qty == Percent {
+			return newAsk(AskValueQuantity, text)
+		}
+		if s.Quantity == "" {
+			return newAsk(AskValueLength, said, "value", plain(v), "unit", unit)
+		}
+	default:
+		s.Value = v
+		switch qty {
+		case AxleRatio:
+			s.Quantity = AxleRatio
+		case Percent:
+			if ask := s.percentage(ts, m, said); ask != nil {
+				return ask
+			}
+		default:
+			s.Quantity = qty
+			s.Might = might(v, qty)
+			if m.fig.twoWay && m.fig.sep == '.' {
+				return newAsk(AskValueMark, said, "one", plain(m.fig.value), "other", plain(m.fig.other))
+			}
+		}
+	}
+	return nil
 }
 
 // contradiction asks about a value that lies outside its own limits, as typed, or a
