@@ -19,8 +19,7 @@ func takeGears(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QGears, Value: in.Choice})
 		return true
 	}
-	n := len(t.entries)
-	if alsoGears(t, in); len(t.entries) > n {
+	if t.recordedBy(alsoGears, in) {
 		return true
 	}
 	if neverPattern.MatchString(in.Text) {
@@ -94,8 +93,7 @@ func takeSensing(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QSensing, Value: in.Choice})
 		return true
 	}
-	n := len(t.entries)
-	if alsoSensing(t, in); len(t.entries) > n {
+	if t.recordedBy(alsoSensing, in) {
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {

@@ -105,9 +105,7 @@ func takePlace(t *turn, in *input) bool {
 		t.understood("echo.place", words.Args{"Place": in.Choice})
 		return true
 	}
-	n := len(t.entries)
-	alsoPlace(t, in)
-	return len(t.entries) > n
+	return t.recordedBy(alsoPlace, in)
 }
 
 func alsoPlace(t *turn, in *input) {

@@ -17,8 +17,7 @@ func takePressure(t *turn, in *input) bool {
 			in.Text = plainFigure(v) + " " + now.Unit // in the unit of the pressure just given
 		}
 	}
-	n := len(t.entries)
-	if alsoPressure(t, in); len(t.entries) > n {
+	if t.recordedBy(alsoPressure, in) {
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok {

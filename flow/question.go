@@ -111,6 +111,13 @@ func (q *question) due(s *State) bool {
 	return !s.Has(q.ID)
 }
 
+// recordedBy says whether the Also of a question found anything to record.
+func (t *turn) recordedBy(also func(*turn, *input), in *input) bool {
+	n := len(t.entries)
+	also(t, in)
+	return len(t.entries) > n
+}
+
 // phaseOf is what a phase asks, and where it leads when all is answered.
 type phaseOf struct {
 	Questions []question

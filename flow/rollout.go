@@ -9,9 +9,7 @@ import (
 )
 
 func takeRevs(t *turn, in *input) bool {
-	n := len(t.entries)
-	alsoRevs(t, in)
-	return len(t.entries) > n
+	return t.recordedBy(alsoRevs, in)
 }
 
 // publishedWords say that revolutions are the tyre maker's figure.
@@ -32,9 +30,7 @@ func alsoRevs(t *turn, in *input) {
 }
 
 func takeRollout(t *turn, in *input) bool {
-	n := len(t.entries)
-	alsoRollout(t, in)
-	return len(t.entries) > n
+	return t.recordedBy(alsoRollout, in)
 }
 
 // alsoRollout takes a measured rollout, mm per turn.

@@ -15,9 +15,7 @@ func takeSteps(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QSteps, Value: "not_known"})
 		return true
 	}
-	n := len(t.entries)
-	alsoSteps(t, in)
-	return len(t.entries) > n
+	return t.recordedBy(alsoSteps, in)
 }
 
 // alsoSteps takes step and limits where a message names them.

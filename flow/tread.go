@@ -7,8 +7,7 @@ func takeTread(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QTread, Value: in.Choice})
 		return true
 	}
-	n := len(t.entries)
-	if alsoTread(t, in); len(t.entries) > n {
+	if t.recordedBy(alsoTread, in) {
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {
