@@ -46,7 +46,7 @@ func (e *ears) store(ctx context.Context, list []arrival) error {
 			e.s.keeps(true)
 			e.missed()
 		}
-	case e.ctx.Err() != nil || errors.Is(err, context.Canceled): // we end, or Slack has hung up: it comes again
+	case e.ctx.Err() != nil || ctx.Err() != nil: // we end, or Slack has hung up: it comes again
 	default:
 		e.mu.Lock()
 		e.full, e.behind = true, true

@@ -222,7 +222,7 @@ func (r *rig) discreet() {
 
 func (r *rig) await(what string, f func() bool) {
 	r.t.Helper()
-	for end := time.Now().Add(15 * time.Second); !f(); time.Sleep(2 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); !f(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(end) {
 			r.t.Fatalf("in vain: %s\nheard %s\nlog:\n%s", what, r.heard(), r.log)
 		}

@@ -201,6 +201,38 @@ func TestLooksSpared(t *testing.T) {
 	}
 }
 
+// A store that takes its time over what a look has shown loses no order by it, and
+// does not pass for one that can't store.
+func TestLookSlowlyStored(t *testing.T) {
+	r := listen(t, false, workspace.Options{})
+	thread, _ := r.begins("kim")
+	card := r.card(thread, "k7mw2pd")
+	r.end()
+	r.start(func(s *Slack) {
+		s.times.gap = time.Hour
+		s.slow = func(keep func(context.Context, []arrival) error) func(context.Context, []arrival) error {
+			return func(ctx context.Context, list []arrival) error {
+				if len(list) > 0 && list[0].soon {
+					select {
+					case <-time.After(orderIn + 200*time.Millisecond):
+					case <-ctx.Done():
+						return ctx.Err()
+					}
+				}
+				return keep(ctx, list)
+			}
+		}
+	})
+	kim := r.w.User("kim")
+	r.w.DropEvents(1)
+	kim.SayInThread("shop", card, "first")
+	kim.SayInThread("shop", card, "second")
+	r.hears(3)
+	if got := r.ear.texts(); !strings.HasSuffix(got, "first|second") || strings.Contains(r.log.String(), "can be stored again") {
+		t.Errorf("heard %s\n%s", got, r.log)
+	}
+}
+
 // A token that is refused for good ends it, and is said once.
 func TestRevoked(t *testing.T) {
 	for _, code := range grave {

@@ -95,8 +95,6 @@ func (e *ears) before(ctx context.Context, r *row) error {
 	if since, err = e.from(ctx, since); err != nil || since == "" || since >= r.at {
 		return nil // it is only for the order
 	}
-	ctx, stop := context.WithTimeout(ctx, orderIn)
-	defer stop()
 	method, query := "conversations.history", args("channel", channel, "oldest", since, "limit", "100")
 	if root != "" {
 		method = "conversations.replies" // the oldest come first
@@ -107,7 +105,10 @@ func (e *ears) before(ctx context.Context, r *row) error {
 	var out struct {
 		Messages []inMessage `json:"messages"`
 	}
-	if err := e.s.read(ctx, method, query, &out); err != nil {
+	soon, stop := context.WithTimeout(ctx, orderIn)
+	err = e.s.read(soon, method, query, &out)
+	stop()
+	if err != nil {
 		if wait(err) > 0 {
 			e.mu.Lock()
 			e.order.off = true
