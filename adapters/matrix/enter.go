@@ -50,6 +50,7 @@ func newStint(cfg Config, h *health, hear Hearer) (*stint, error) {
 	m.in.handled.full, m.in.reread = make(chan struct{}, 1), make(chan struct{}, 1)
 	m.in.most, m.in.olderMost = inboxMost, olderMost
 	m.in.fetch, m.in.hear, m.in.lanes = client.GetEvent, hear, newLanes(lanesMost)
+	m.in.turns, m.in.fetchFor = newTurns(working), fetchFor
 	return m, nil
 }
 

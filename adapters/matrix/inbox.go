@@ -20,7 +20,8 @@ import (
 
 // Bounds of the work on the inbox.
 const (
-	workers     = 8
+	working     = 8  // at work at once
+	workers     = 32 // with those who wait for a file
 	loadBatch   = 500
 	poisonAfter = 6 // tries that ended in a fault of the program
 	sweepEvery  = 100 * time.Millisecond
@@ -106,10 +107,12 @@ func (m *stint) answer(ctx context.Context) {
 			return
 		}
 		var wait time.Duration
+		m.in.turns.take()
 		err := m.contain("a message", func() (err error) {
 			wait, err = m.handle(ctx, ln, n)
 			return err
 		})
+		m.in.turns.give()
 		switch {
 		case ctx.Err() != nil:
 			m.in.lanes.park(ln, time.Hour) // it is over; the row stays

@@ -23,11 +23,9 @@ const (
 	faultGone     = "file.gone"
 )
 
-// Tries of a download, and for how long altogether.
-const (
-	fetchTries = 5
-	fetchFor   = 10 * time.Minute
-)
+// fetchFor is for how long a download is tried: longer than a homeserver is away
+// that is started again.
+const fetchFor = 3 * time.Minute
 
 // attachment is a file on its way in: fetched when it is opened, into a file of
 // ours, so that nothing is handed on before its end and its hash are known.
@@ -58,21 +56,24 @@ func baseName(name string) string {
 	return cut(name, longestName)
 }
 
-// fetchFile downloads a file. A server that is not there for a moment must not
-// cost a person's evidence.
+// fetchFile downloads a file. A server that is not there for a while must not
+// cost a person's evidence: it is tried until its time is over or the server has
+// said no. In the pauses another worker takes other threads on.
 func (m *stint) fetchFile(ctx context.Context, uri id.ContentURI, sealed *event.EncryptedFileInfo) (io.ReadCloser, error) {
-	ctx, cancel := context.WithTimeout(ctx, fetchFor)
+	ctx, cancel := context.WithTimeout(ctx, m.in.fetchFor)
 	defer cancel()
 	var b backoff
 	for {
 		f, err := m.fetchOnce(ctx, uri, sealed)
-		if err == nil || b.tries >= fetchTries || !transient(err) {
+		if err == nil || final(err) || ctx.Err() != nil {
 			return f, err
 		}
 		wait := b.next(err)
 		m.cfg.Log.Warn("matrix: fetch a file", "err", brief(err), "again in", wait.Round(time.Millisecond))
-		if err := sleep(ctx, wait); err != nil {
-			return nil, fmt.Errorf("fetch file: %w", err)
+		var over error
+		m.in.turns.pause(func() { over = sleep(ctx, wait) })
+		if over != nil {
+			return nil, errors.Join(fmt.Errorf("fetch file: %w", over), err)
 		}
 	}
 }

@@ -2,14 +2,18 @@ package matrix
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"maunium.net/go/mautrix/event"
+	"maunium.net/go/mautrix/id"
 
 	"milepost/adapters/matrix/homeserver"
 	"milepost/adapters/matrix/person"
@@ -95,5 +99,86 @@ func TestFilesThatLie(t *testing.T) {
 	}
 	if left, err := os.ReadDir(r.m.now().tempDir()); err != nil || len(left) != 0 {
 		t.Errorf("%d files left, %v", len(left), err)
+	}
+}
+
+// A homeserver that gives no files for a while costs none, and no other thread
+// waits for them meanwhile. One that never gives a file is believed in the end.
+func TestFilesWhileAway(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits for real")
+	}
+	s := homeserver.Start(t, homeserver.Options{})
+	p := homeserver.NewProxy(t, s)
+	j := newJob(t, s, p.URL(), "milepost", false)
+	heard := make(chan string, 100)
+	next := func() string {
+		t.Helper()
+		select {
+		case got := <-heard:
+			return got
+		case <-time.After(2 * time.Minute):
+			t.Fatal("nothing more is heard")
+			return ""
+		}
+	}
+	j.listen(func(_ context.Context, in bot.Inbound) error {
+		if in.File == nil {
+			heard <- in.Text
+			return nil
+		}
+		r, err := in.File.Open()
+		if err != nil {
+			heard <- "open: " + err.Error()
+			return nil
+		}
+		b, err := io.ReadAll(r)
+		heard <- fmt.Sprintf("%s %v %v", b, err, r.Close())
+		return nil
+	})
+	begins := make([]id.EventID, 2*working)
+	for i := range begins {
+		begins[i] = j.kim.Say(j.room, fmt.Sprintf("begin %d", i))
+		next()
+		root := j.kim.Say(j.room, fmt.Sprintf("card %d", i))
+		next()
+		if err := j.m.now().state.setRoot(t.Context(), string(threadName(string(j.room), string(begins[i]))), string(root), string(j.room), "job1"); err != nil {
+			t.Fatal(err)
+		}
+		begins[i] = root
+	}
+	var mu sync.Mutex
+	away := map[string]int{} // tries of each file
+	p.Rule(func(r homeserver.Request) homeserver.Fault {
+		if !strings.Contains(r.Path, "/media/download") {
+			return homeserver.Fault{}
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		if away[r.Path]++; away[r.Path] <= 6 {
+			return homeserver.Fault{Status: 502}
+		}
+		return homeserver.Fault{}
+	})
+	for i, root := range begins {
+		j.kim.SendFile(j.room, root, "backup.bin", fmt.Appendf(nil, "file %d", i), "application/octet-stream")
+	}
+	j.kim.Say(j.room, "and another thread")
+	if first := next(); first != "and another thread" {
+		t.Errorf("first heard: %q, want the thread without a file", first)
+	}
+	for range begins {
+		if got := next(); !strings.HasSuffix(got, " <nil> <nil>") {
+			t.Errorf("after an outage: %q", got)
+		}
+	}
+	j.stop()
+	j.m.prepare = func(r *stint) { r.in.fetchFor = 2 * time.Second }
+	j.goOn()
+	p.Clear()
+	p.Fail(1000, "GET", "/media/download", homeserver.Fault{Status: 502})
+	j.kim.SendFile(j.room, begins[0], "never.bin", []byte("x"), "application/octet-stream")
+	if got := next(); !strings.HasPrefix(got, "open: ") || !strings.Contains(got, "502") {
+		t.Errorf("never given: %q", got)
 	}
 }

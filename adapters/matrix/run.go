@@ -26,16 +26,18 @@ type Hearer interface {
 
 // inward is what belongs to the messages on their way in.
 type inward struct {
-	poll    *http.Client // for the requests that the server holds
-	hear    Hearer
-	lanes   *lanes
-	loading sync.Mutex  // held while rows are taken into lanes
-	behind  atomic.Bool // more rows wait than there is room for
-	most    int         // of them in all
-	handled handled
-	lost    lost
-	reread  chan struct{} // something put aside can be read
-	fetch   func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
+	poll     *http.Client // for the requests that the server holds
+	hear     Hearer
+	lanes    *lanes
+	turns    *turns
+	loading  sync.Mutex  // held while rows are taken into lanes
+	behind   atomic.Bool // more rows wait than there is room for
+	most     int         // of them in all
+	handled  handled
+	lost     lost
+	reread   chan struct{} // something put aside can be read
+	fetchFor time.Duration // how long a file is tried for
+	fetch    func(ctx context.Context, room id.RoomID, evt id.EventID) (*event.Event, error)
 
 	mu    sync.Mutex
 	known map[string]*knowing // rooms whose members have been asked for
