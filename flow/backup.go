@@ -67,15 +67,20 @@ func takeBackup(t *turn, in *input) bool {
 		return true
 	}
 	// "yes" or "done" says nothing of where the copy is.
+	sure := false
 	if a, ok := understand.YesNo(text); ok {
 		rest := strings.Trim(text[a.End:], " ,.;:")
 		if rest == "" || a.Value != understand.Yes {
 			t.hint("backup.where", nil)
 			return true
 		}
-		text = rest
+		text, sure = rest, true
 	}
-	if !keptSomewhere(text) {
+	if !keptSomewhere(text) && keptMaybe(text) && !sure {
+		t.hint("backup.there", words.Args{"Said": short(text)})
+		return true
+	}
+	if !keptSomewhere(text) && !keptMaybe(text) {
 		in.ask = nil
 		return false
 	}
@@ -163,19 +168,4 @@ func cannotSave(text string) bool {
 		}
 	}
 	return false
-}
-
-// wherePattern are words of a place where a copy can be; noCopyPattern are
-// words of an order or a refusal, which attest nothing.
-var (
-	wherePattern  = regexp.MustCompile(`(?i)\b(on|in|under|at|inside) +\w{2,}|\b(saved|kept|keep|stored|copied|backed up|laptop|server|computer|pc|drive|stick|usb|folder|cloud|disk|card|phone|tablet|emailed|mailed|archive)\b`)
-	noCopyPattern = regexp.MustCompile(`(?i)\b(ignore|skip|write|wrote|waive|waived|release|released|override|without|later|tomorrow|no backup|not|never|don'?t|won'?t|can'?t|cannot|forget|supervisor|why|what|where|how)\b|\?`)
-)
-
-// itsPattern is how people begin to tell where something is.
-var itsPattern = regexp.MustCompile(`(?i)^(it'?s|it is|that'?s)\s+`)
-
-// keptSomewhere says whether a text tells where a copy is kept.
-func keptSomewhere(text string) bool {
-	return len(strings.Fields(text)) >= 2 && wherePattern.MatchString(text) && !noCopyPattern.MatchString(text)
 }

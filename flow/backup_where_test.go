@@ -1,0 +1,38 @@
+package flow
+
+import (
+	"slices"
+	"testing"
+)
+
+// Words that are no place open no gate before a write: they are asked about.
+func TestBackupWordsThatAreNoPlace(t *testing.T) {
+	for _, text := range []string{"drive first", "let's drive", "working on it", "in ten minutes", "server is down", "the server is down",
+		"I have no laptop", "lost it on the laptop", "on the laptop, but it failed", "keep going", "carry on", "write 2596", "go to drive",
+		"test drive done", "drive it now", "ok in ten minutes", "yes let's drive", "yes, working on it", "yes, on it", "in progress", "on my way",
+		"saving it to the laptop now", "on the phone with the customer", "my phone is ringing", "waiting for the laptop", "usb stick is broken",
+		"it isn't on the laptop", "on the laptop?", "i need a usb stick", "in the bay", "kept it", "laptop", "yes", "done"} {
+		p := backupAt(t).lines("go on", text).at(PhaseBackup).asks(QBackup)
+		if len(p.s.Backups) != 0 {
+			t.Errorf("%q attests a backup", text)
+		}
+	}
+}
+
+// The ways in which people name a place are taken as they were.
+func TestBackupPlaces(t *testing.T) {
+	for _, text := range []string{"on the laptop in folder a", "its on the shop laptop under unit 15", "on the shop laptop under this unit",
+		"saved on the network drive", "shop laptop, unit 14", "usb stick", "my laptop", "kept in the cloud", "on the hard drive", "on a USB drive",
+		"keep it on the server", "full backup on the stick", "on my phone", "C:\\jobs\\unit14", "unit14.bin on the pc", "saved to the sd card",
+		"yes, on the laptop", "done, on the shop computer", "emailed to the office", "in my documents folder", "the laptop has it in folder 3, saved to disk",
+		"yes, in the office safe", "yes, at the front desk"} {
+		if p := backupAt(t).lines("go on", text).at(PhaseFitted); len(p.s.Backups) != 1 || !p.s.Backups[0].Attested {
+			t.Errorf("%q: %+v", text, p.s.Backups)
+		}
+	}
+	p := backupAt(t).lines("go on", "in the office safe").asks(QBackup).said(`I read "in the office safe"`, `type "yes" and the place`)
+	p.lines("yes, in the office safe").at(PhaseFitted)
+	if item := slices.IndexFunc(p.entries, func(e Entry) bool { return e.Item(ItemWhere) == "in the office safe" }); item < 0 {
+		t.Error("the place is not kept")
+	}
+}
