@@ -8,16 +8,18 @@ import (
 	"time"
 
 	"milepost/flow"
+	"milepost/flow/words"
 )
 
 // loose routes a message that was written outside any thread of ours. If the
-// assistant was called by it, whoever has one open job means that one, whoever
-// has several the one gone to by "job" and its number, in a direct message the one
-// that asked him last; else it is asked which: a figure must not end in another
-// vehicle's job. With none it begins a job. If it
-// was not called it is other people's talk, which must not pass a gate: figures
-// of somebody who has a job, and what looks like an answer to what he was just
-// asked, are told where to go, once for each question; everything else is left alone.
+// assistant was called by it, whoever has gone to an open job by "job" and its number
+// means that one, whoever has one open job means it, and whoever has several, in a
+// direct message, the one that asked him last; else it is asked which: a figure must
+// not end in another vehicle's job. With none it begins a job, unless it only means
+// something in one.
+// If it was not called it is other people's talk, which must not pass a gate: figures
+// of somebody who has a job, and what looks like an answer to what he was just asked,
+// are told where to go, once for each question; everything else is left alone.
 // A file that came with words which began a job is of that job.
 func (b *Bot) loose(ctx context.Context, v *visit) error {
 	if job, err := b.begunBy(ctx, v); err != nil || job != "" {
@@ -44,15 +46,13 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 		return err
 	}
 	mine := meantBy(rows, v.in.From)
+	gone := v.shop.goneTo.get(string(v.in.From))
 	switch {
+	case slices.ContainsFunc(rows, func(r Row) bool { return r.Job == gone }):
+		v.job = gone
 	case len(mine) == 1:
 		v.job = mine[0].Job
 	case len(mine) > 1:
-		gone := v.shop.goneTo.get(string(v.in.From))
-		if slices.ContainsFunc(mine, func(r Row) bool { return r.Job == gone }) {
-			v.job = gone
-			return nil
-		}
 		if asked := lastAsked(mine, v.in.From); v.in.Direct && asked != "" {
 			v.job = asked
 			return nil
@@ -62,6 +62,10 @@ func (b *Bot) loose(ctx context.Context, v *visit) error {
 		}
 	case v.in.Fault != "":
 		v.desk = b.unread
+	case v.in.File == nil && ofAJob(v.text):
+		v.desk = func(ctx context.Context, v *visit) error {
+			return b.deskSay(ctx, v, "whose", "", flow.Notice, say("bot.whose", v.role, words.Args{"Board": flow.May(v.role, flow.ActBoard)}))
+		}
 	case flow.May(v.role, flow.ActOpen):
 		return b.newJob(v)
 	default:

@@ -87,6 +87,24 @@ func TestBesideSeveralJobs(t *testing.T) {
 	ask()
 }
 
+// Whoever has no job of his own may go to one by its number; what only means something
+// in a job begins none.
+func TestBesideAnothersJob(t *testing.T) {
+	r := start(t, newMem())
+	r.give(r.beside("tech", "new job unit 14", true))
+	job, thread := r.job(), r.last().Thread
+	for _, text := range []string{"release", "sign off", "stop the job"} {
+		got := r.give(r.beside("boss", text, true))
+		if o := r.last(); len(got) != 1 || !strings.Contains(got[0], "For which job?") || o.Job != "" {
+			t.Errorf("%s: %q", text, got)
+		}
+	}
+	r.give(r.beside("boss", "job "+job, true))
+	if r.give(r.beside("boss", "where are we?", true)); r.last().Job != job || r.last().Thread != thread {
+		t.Errorf("went to %q: %q", r.last().Job, r.last().Reply.Text)
+	}
+}
+
 // A file that comes with the words that begin a job is of that job: with no other
 // open, with one and with several. What comes alone, or with an answer, goes on as
 // ever.

@@ -220,6 +220,7 @@ func (b *Bot) newJob(v *visit) error {
 		return b.internal(v, err)
 	}
 	v.job, v.fresh = job, true
+	v.shop.goneTo.set(string(v.in.From), "")
 	if v.in.Direct {
 		v.shop.greeted.set(string(v.in.From), job)
 	}
