@@ -1,9 +1,7 @@
 package flow
 
 import (
-	"regexp"
 	"strconv"
-	"strings"
 
 	"milepost/flow/understand"
 	"milepost/flow/words"
@@ -27,9 +25,9 @@ func (t *turn) mend(in *input) bool {
 	if what == "corrected" {
 		which = c.Value.From
 	}
-	r := t.which(which)
-	if r == nil {
-		t.understood("mend.which", nil)
+	rs, unclear := t.which(which)
+	if len(rs) == 0 || what == "corrected" && len(rs) > 1 {
+		t.sayWhich(which, unclear)
 		in.Text = ""
 		return true
 	}
@@ -38,64 +36,25 @@ func (t *turn) mend(in *input) bool {
 		if len(ms) != 1 {
 			return false
 		}
-		t.mendReading(r, what, ms[0].Value.Indicated, ms[0].Value.Reference)
+		t.mendReading(rs[0], what, ms[0].Value.Indicated, ms[0].Value.Reference)
 	} else {
-		t.mendReading(r, what, 0, 0)
+		for _, r := range rs {
+			t.mark(r, what, 0, 0)
+		}
+		t.mended()
 	}
 	in.Text = ""
 	return true
 }
 
-var lonelyNumber = regexp.MustCompile(`\b(\d{1,3})\b`)
-
-// which finds the reading meant: by its pair, its number, as the last, or the
-// one that is in doubt.
-func (t *turn) which(arg string) *ReadingFact {
-	rs := t.s.Readings
-	if len(rs) == 0 {
-		return nil
-	}
-	if ms, _ := understand.Readings(arg, t.context()); len(ms) == 1 {
-		for i := len(rs) - 1; i >= 0; i-- {
-			if rs[i].Indicated == ms[0].Value.Indicated && rs[i].Reference == ms[0].Value.Reference {
-				return &rs[i]
-			}
-		}
-		return nil
-	}
-	if strings.Contains(strings.ToLower(arg), "last") {
-		return &rs[len(rs)-1]
-	}
-	if m := lonelyNumber.FindStringSubmatch(arg); m != nil {
-		n, _ := strconv.Atoi(m[1])
-		for i := range rs {
-			if rs[i].Number == n {
-				return &rs[i]
-			}
-		}
-		for i := len(rs) - 1; i >= 0; i-- { // "strike 62": by what the dash showed
-			if rs[i].Indicated == float64(n) {
-				return &rs[i]
-			}
-		}
-		return nil
-	}
-	if t.s.Asked != nil && t.s.Asked.Question == QDoubt {
-		if n, err := strconv.Atoi(t.s.Asked.About); err == nil && n >= 1 && n <= len(rs) {
-			return &rs[n-1]
-		}
-	}
-	for i := len(rs) - 1; i >= 0; i-- {
-		if rs[i].Questioned {
-			return &rs[i]
-		}
-	}
-	return &rs[len(rs)-1]
-}
-
 // mendReading changes how a reading counts, and decides anew where that is due.
 func (t *turn) mendReading(r *ReadingFact, what string, dash, gps float64) {
 	t.mark(r, what, dash, gps)
+	t.mended()
+}
+
+// mended decides anew where readings count otherwise now.
+func (t *turn) mended() {
 	if t.s.Phase == PhaseReview {
 		t.reviewAgain()
 	}

@@ -57,7 +57,7 @@ func (s commandSpec) takes(ts []token, j int, c *Command, text string) bool {
 		if !wordsBefore(rest, englishReadingGlue) {
 			return false
 		}
-		if !hasNumber(withoutOne(rest)) && !hasOrdinal(rest) { // "swap it round"
+		if !hasNumber(withoutOne(rest)) && !hasOrdinal(rest) && !oddOne(rest) { // "swap it round"
 			c.Arg = ""
 		}
 		return true
@@ -125,6 +125,18 @@ func hasOrdinal(ts []token) bool {
 	return false
 }
 
+// oddOne: "the wrong one", but not "the wrong way round".
+func oddOne(ts []token) bool {
+	named := false
+	for _, t := range ts {
+		named = named || englishOddOne[t.text] && t.text != "off"
+		if t.text == "way" || t.text == "round" || t.text == "around" {
+			return false
+		}
+	}
+	return named
+}
+
 func hasNumber(ts []token) bool {
 	for _, t := range joinNumbers(ts) {
 		if t.kind == number {
@@ -137,7 +149,7 @@ func hasNumber(ts []token) bool {
 // wordsBefore tells whether all words of the rest are in a set; figures and marks are free.
 func wordsBefore(ts []token, allowed map[string]bool) bool {
 	for i, t := range ts {
-		if t.kind != word || allowed[t.text] || englishFiller[t.text] {
+		if t.kind != word || allowed[t.text] || englishFiller[t.text] || t.glued && englishOrdinalEnd[t.text] {
 			continue
 		}
 		if _, _, ok := spoken(ts, i); ok {
@@ -230,7 +242,8 @@ func takeFromTo(rest []token, c *Command, text string) bool {
 				c.ArgStart = rest[i+2].start
 			}
 			c.Arg, _ = Clean(text[c.ArgStart:])
-			return hasNumber(rest[:i]) && hasNumber(rest[i+1:])
+			named := hasNumber(rest[:i]) || hasOrdinal(rest[:i]) && wordsBefore(rest[:i], englishReadingGlue)
+			return named && hasNumber(rest[i+1:])
 		}
 	}
 	return false
