@@ -59,7 +59,7 @@ func (t *turn) newestTaking(text string) *question {
 		return cmp.Or(cmp.Compare(b.Seq, a.Seq), cmp.Compare(b.Question, a.Question), cmp.Compare(a.About, b.About))
 	})
 	for _, a := range answers {
-		if q := find(a.Question); q != nil && !anyWords[q.ID] && t.takes(q, text) {
+		if q := find(a.Question); q != nil && !anyWords[q.ID] && t.s.amendsFrom(q.ID) && t.takes(q, text) {
 			return q
 		}
 	}

@@ -1,8 +1,6 @@
 package flow
 
 import (
-	"math"
-
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
@@ -94,48 +92,6 @@ func (t *turn) where(command, *input) bool {
 func (t *turn) digress(key string, args words.Args) {
 	t.answerTo(Result, key, args)
 	t.again()
-}
-
-// back puts the answer given last to the question again; typed again it walks
-// on to the one before.
-func (t *turn) back(command, *input) bool {
-	last := t.lastAnswered(t.openSeq())
-	if last.Seq == 0 {
-		t.answerTo(Notice, "back.none", nil)
-		t.again()
-		return true
-	}
-	t.answerTo(Notice, "back.to", words.Args{"Name": t.text(t.m.Role, "name."+string(last.Question), nil), "Value": t.answerText(last)})
-	find(last.Question).Ask(t)
-	return true
-}
-
-// openSeq is the entry that answered the open question before it was put
-// again; beyond every entry where it has no answer yet.
-func (t *turn) openSeq() int64 {
-	var seq int64
-	for _, a := range t.s.Answers {
-		if t.s.Asked != nil && a.Question == t.s.Asked.Question {
-			seq = max(seq, a.Seq)
-		}
-	}
-	if seq == 0 {
-		return math.MaxInt64
-	}
-	return seq
-}
-
-// lastAnswered is the last answer before an entry to another question than the
-// open one.
-func (t *turn) lastAnswered(before int64) (last Answer) {
-	for _, a := range t.s.Answers {
-		q := find(a.Question)
-		if q == nil || a.Seq <= last.Seq || a.Seq >= before || (t.s.Asked != nil && t.s.Asked.Question == a.Question) {
-			continue
-		}
-		last = a
-	}
-	return last
 }
 
 // skip passes over the open question where that is allowed.

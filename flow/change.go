@@ -164,7 +164,7 @@ func askWritten(t *turn) {
 	last := t.s.lastTry(w)
 	key, choices := "change.write", toolChoices
 	switch {
-	case w.Word == "refused":
+	case w.Word == "refused" && w.Why != "":
 		key = "change.refused." + w.Why
 	case w.Word == "broke_off" || w.Word == "no_answer":
 		key = "change.broke"
