@@ -2,8 +2,9 @@ package matrix
 
 import (
 	"context"
+	"regexp"
+	"slices"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"maunium.net/go/mautrix/event"
@@ -17,19 +18,28 @@ import (
 // that open a job are the bot's to know.
 func (m *stint) called(ctx context.Context, evt *event.Event, c *event.MessageEventContent, text string) (string, bool) {
 	text = cut(strings.ToValidUTF8(text, "\ufffd"), longestText)
-	called := c.Mentions.Has(id.UserID(m.cfg.User)) || strings.Contains(c.FormattedBody, "https://matrix.to/#/"+m.cfg.User+`"`)
-	if strings.Contains(text, m.cfg.User) {
-		called, text = true, strings.TrimLeft(strings.ReplaceAll(text, m.cfg.User, ""), ":, \t")
-	}
 	local, _, _ := strings.Cut(strings.TrimPrefix(m.cfg.User, "@"), ":")
-	for _, name := range []string{m.store.calledIn(ctx, evt.RoomID, id.UserID(m.cfg.User)), local, "milepost"} {
+	u := us{user: m.cfg.User, names: []string{m.store.calledIn(ctx, evt.RoomID, id.UserID(m.cfg.User)), local, "milepost"}}
+	linked := u.pills(c.FormattedBody)
+	mentioned := c.Mentions.Has(id.UserID(m.cfg.User)) || len(linked) > 0
+	called := mentioned
+	if found := u.mentions(text); len(found) > 0 {
+		called, text = true, without(text, found)
+	}
+	for _, name := range slices.Concat(u.names, linked) {
 		if rest, ok := cutName(text, name); ok {
-			called, text = true, rest
+			called, mentioned, text = true, false, rest // it was that one
 			break
 		}
 	}
+	if mentioned {
+		text = without(text, u.named(text, linked))
+	}
 	return strings.TrimSpace(text), called || m.direct(ctx, evt.RoomID)
 }
+
+// otherAddress is somebody's at a server, who is called as we are at ours.
+var otherAddress = regexp.MustCompile(`^\s*@[^\s:]+:[\pL\pN-]+\.[\pL\pN]`)
 
 // cutName takes a name off the front of a text, with what sets it apart.
 func cutName(text, name string) (string, bool) {
@@ -38,7 +48,7 @@ func cutName(text, name string) (string, bool) {
 		return text, false
 	}
 	rest := t[len(name):]
-	if r, _ := utf8.DecodeRuneInString(rest); rest != "" && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == '_' || r == '-' || r == '\'' || r == '’') {
+	if r, _ := utf8.DecodeRuneInString(rest); rest != "" && inName(r) || otherAddress.MatchString(text) {
 		return text, false
 	}
 	return strings.TrimLeft(rest, " \t\n:,"), true
