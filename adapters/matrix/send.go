@@ -130,6 +130,10 @@ func (m *stint) post(ctx context.Context, it *item) (id.EventID, error) {
 	resp, err := m.client.SendMessageEvent(limit, it.room, typ, content, mautrix.ReqSendEvent{TransactionID: txn, DontEncrypt: true})
 	if err != nil {
 		fault := sendFault(ctx, "send", err)
+		var asked *limited
+		if errors.As(fault, &asked) {
+			m.out.setLimited()
+		}
 		if turnedDown(fault) {
 			return "", errors.Join(fault, storeFault(m.state.untried(ctx, it.key)))
 		}

@@ -85,8 +85,25 @@ type outward struct {
 	since   time.Time                   // when it was made
 	changes map[id.RoomID]chan struct{} // closed when our rights there may have changed
 	unsure  map[string]time.Time        // when a try ended without an answer, by transaction
+	calm    time.Time                   // until then the server is asked for nothing that can be left out
 	limit   int64                       // bytes of a file that the server takes
 	limited bool                        // limit has been asked for
+}
+
+// calmFor is for how long reactions are left out once the server has asked to
+// wait: what it takes of an account is counted together, and words go first.
+const calmFor = time.Minute
+
+func (o *outward) isLimited() bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return time.Now().Before(o.calm)
+}
+
+func (o *outward) setLimited() {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.calm = time.Now().Add(calmFor)
 }
 
 // mostKept bounds each of these: beyond it all are forgotten, and asked again.

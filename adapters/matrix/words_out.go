@@ -85,9 +85,15 @@ func signs(r *flow.Reply) []string {
 }
 
 // offerTaps puts the reactions under a question. They are a shortcut: where the
-// room does not allow them, the numbers serve.
+// room does not allow them, or the server has not taken one, the numbers serve,
+// and nothing waits. It returns an error only where we are told to stop.
 func (m *stint) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key string, ev id.EventID) error {
-	for i, sign := range signs(&out.Reply) {
+	all := signs(&out.Reply)
+	for i, sign := range all {
+		if m.out.isLimited() {
+			m.cfg.Log.Debug("matrix: no reactions while the homeserver asks to wait", "room", p.room, "left out", len(all)-i)
+			return nil
+		}
 		content := &event.ReactionEventContent{}
 		content.RelatesTo.SetAnnotation(ev, sign)
 		_, err := m.post(ctx, &item{key: key + "/tap" + strconv.Itoa(i+1), room: p.room, typ: event.EventReaction, content: content, target: ev})
@@ -97,8 +103,11 @@ func (m *stint) offerTaps(ctx context.Context, out *bot.Outbound, p *place, key 
 		case errors.As(err, &e) && (e.Kind == bot.Conflict || e.Kind == bot.Invalid):
 			m.cfg.Log.Warn("no reactions in this room", "room", p.room, "err", err)
 			return nil
-		default:
+		case ctx.Err() != nil:
 			return err
+		default:
+			m.cfg.Log.Debug("matrix: reactions left out", "room", p.room, "left out", len(all)-i, "err", brief(err))
+			return nil
 		}
 	}
 	return nil
