@@ -96,16 +96,14 @@ func (m *stint) hearMessage(ctx context.Context, evt *event.Event, rel *event.Re
 			text = event.TrimReplyFallbackText(text)
 		}
 		in.Text, in.Called = m.called(ctx, evt, c, text)
-		ok, err := m.place(ctx, evt, rel, &in)
-		if err != nil || !ok {
+		if ok, err := m.placeSaid(ctx, evt, rel, c.Mentions == nil, &in); err != nil || !ok {
 			return nil, err
 		}
 		return []bot.Inbound{in}, nil
 	case fileMessage(c.MsgType):
 		words, called := m.called(ctx, evt, c, c.GetCaption())
 		in.Called = called
-		ok, err := m.place(ctx, evt, rel, &in)
-		if err != nil || !ok {
+		if ok, err := m.placeSaid(ctx, evt, rel, c.Mentions == nil, &in); err != nil || !ok {
 			return nil, err
 		}
 		file := in

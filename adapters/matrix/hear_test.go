@@ -71,6 +71,9 @@ func quiet(t testing.TB) *stint {
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$his', '!work:shop.example', '$card', '@bob:partner.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$loose', '!work:shop.example', '!work:shop.example', '@ann:shop.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$elsewhere', '!other:shop.example', '!other:shop.example', '@ann:shop.example')`,
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$hint', '!work:shop.example', '!work:shop.example', '@milepost:shop.example')`,
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$farhint', '!other:shop.example', '!other:shop.example', '@milepost:shop.example')`,
+		`INSERT INTO sent VALUES ('k1', 't1', '$fresh', '!work:shop.example', '', 0)`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$foreign', '!work:shop.example', '!work:shop.example', '@bob:partner.example')`,
 	} {
 		if _, err := m.state.db.ExecContext(ctx, q); err != nil {
@@ -128,6 +131,11 @@ func TestHear(t *testing.T) {
 		{"reply to a job's alert", text("release", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$hold"}}`), say(want{thread: "!work:shop.example/$hold", loose: true, job: "j2", text: "release"})},
 		{"thread on a job's alert", text("release", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$hold","is_falling_back":true,"m.in_reply_to":{"event_id":"$hold"}}`), say(want{thread: "!work:shop.example/$hold", loose: true, job: "j2", text: "release"})},
 		{"reply to an alert elsewhere", text("release", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$farhold"}}`), say(want{thread: looseAt, loose: true, text: "release"})},
+		{"reply to our words", text("225/45 R17", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$hint"}}`), say(want{thread: looseAt, loose: true, called: true, text: "225/45 R17"})},
+		{"reply to our words just sent", text("225/45 R17", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$fresh"}}`), say(want{thread: looseAt, loose: true, called: true, text: "225/45 R17"})},
+		{"reply to our words that calls nobody", text("225/45 R17", `,"m.mentions":{},"m.relates_to":{"m.in_reply_to":{"event_id":"$hint"}}`), say(want{thread: looseAt, loose: true, text: "225/45 R17"})},
+		{"reply to somebody's words", text("225/45 R17", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$foreign"}}`), say(want{thread: looseAt, loose: true, text: "225/45 R17"})},
+		{"reply to our words elsewhere", text("225/45 R17", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$farhint"}}`), say(want{thread: looseAt, loose: true, text: "225/45 R17"})},
 		{"reply with the old fallback", text("> <@bob:partner.example> which one?\n> of the two\n\nthe left one", `,"m.relates_to":{"m.in_reply_to":{"event_id":"$card"}}`), say(want{thread: inWork, text: "the left one"})},
 		{"quotation that is no fallback", text("> so he said", ""), say(want{thread: looseAt, loose: true, text: "> so he said"})},
 		{"foreign thread", text("lunch?", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign"}`), nil},

@@ -13,6 +13,12 @@ import (
 // place finds the conversation a message is in. It is false where the message is
 // in somebody else's.
 func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesTo, in *bot.Inbound) (bool, error) {
+	return m.placeSaid(ctx, evt, rel, false, in)
+}
+
+// placeSaid does so with a message that was read. Where its client does not say who
+// is called, replying to our words is calling us.
+func (m *stint) placeSaid(ctx context.Context, evt *event.Event, rel *event.RelatesTo, replyCalls bool, in *bot.Inbound) (bool, error) {
 	room := string(evt.RoomID)
 	if root := rel.GetThreadParent(); root != "" {
 		thread, err := m.threadOfRoot(ctx, evt.RoomID, root)
@@ -42,10 +48,24 @@ func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesT
 		if ok, err := m.onAlert(ctx, evt.RoomID, to, in); err != nil || ok {
 			return ok, err
 		}
+		if !in.Called && replyCalls {
+			if in.Called, err = m.isOurs(ctx, evt.RoomID, to); err != nil {
+				return false, err
+			}
+		}
 	}
 	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
 	in.Direct = in.Called && m.direct(ctx, evt.RoomID)
 	return true, nil
+}
+
+// isOurs says whether an event of a room is known to be one of ours.
+func (m *stint) isOurs(ctx context.Context, room id.RoomID, evt id.EventID) (bool, error) {
+	sender, in, err := m.state.senderOf(ctx, string(evt))
+	if err != nil || sender != "" {
+		return sender == m.cfg.User && in == string(room), err
+	}
+	return m.state.isSent(ctx, string(room), string(evt))
 }
 
 // onAlert puts a message in the job that a post of ours in a room's main line is
@@ -138,6 +158,13 @@ func (m *stint) threadAt(ctx context.Context, evt id.EventID) (string, error) {
 func (s *state) senderOf(ctx context.Context, evt string) (sender, room string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT sender, room FROM seen WHERE event = ?", evt).Scan(&sender, &room)
 	return sender, room, own.IgnoreNone(err)
+}
+
+// isSent says whether an event of a room was sent by us.
+func (s *state) isSent(ctx context.Context, room, evt string) (bool, error) {
+	var n int
+	err := s.db.QueryRowContext(ctx, "SELECT count(*) FROM sent WHERE room = ? AND event = ?", room, evt).Scan(&n)
+	return n > 0, err
 }
 
 func (s *state) laneAt(ctx context.Context, evt string) (lane, room string, err error) {
