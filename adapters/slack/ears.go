@@ -22,6 +22,7 @@ type ears struct {
 	look   chan struct{}                          // something may have been missed
 	keep   func(context.Context, []arrival) error // in.keep; tests slow it down
 	ended  chan error                             // why no more requests are heard
+	doors  *doors                                 // of a socket; only hold and what it calls use it
 
 	forged forged // requests that Slack did not sign
 

@@ -121,6 +121,13 @@ func (p *pace) try() time.Duration {
 	return 0
 }
 
+// left is how long nobody may go yet.
+func (p *pace) left() time.Duration {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.pause()
+}
+
 // unused takes back that a turn was used: nothing was asked of Slack.
 func (p *pace) unused() {
 	p.mu.Lock()

@@ -75,6 +75,7 @@ type times struct {
 	grace   time.Duration // a connection may be away so long before we are not ready
 	prune   time.Duration // how often what is old is forgotten
 	backoff time.Duration // longest pause before a connection is tried again
+	renewal time.Duration // connections that brought nothing follow one another no faster, after a few
 }
 
 func usualTimes() times {
@@ -84,6 +85,7 @@ func usualTimes() times {
 		silence: 10 * time.Minute, slowly: 15 * time.Minute, paced: 1500 * time.Millisecond,
 		retry: 200 * time.Millisecond, most: 20 * time.Second, again: time.Second, alive: 15 * time.Second,
 		grace: time.Second, prune: 6 * time.Hour, backoff: 15 * time.Second,
+		renewal: 5 * time.Second,
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log"
+	"net/http"
 	"sync"
 	"time"
 
@@ -22,7 +23,8 @@ var errLink = errors.New("the connection to Slack is lost")
 
 // hold keeps a socket until ctx is done, or Slack refuses us for good.
 func (e *ears) hold(ctx context.Context) error {
-	client := socketmode.New(e.s.api, socketmode.OptionReadLimit(readLimit), socketmode.OptionLog(log.New(io.Discard, "", 0)))
+	e.doors = newDoors(e.s.ask.Transport, e.s.times.renewal)
+	client := socketmode.New(newClient(e.s.cfg, api.OptionHTTPClient(&http.Client{Timeout: callTimeout + e.s.times.renewal, Transport: e.doors})), socketmode.OptionReadLimit(readLimit), socketmode.OptionLog(log.New(io.Discard, "", 0)))
 	for {
 		err := e.attend(ctx, client)
 		switch {
@@ -157,8 +159,13 @@ func (e *ears) acknowledge(ctx context.Context, client *socketmode.Client, acks 
 func (e *ears) event(ctx context.Context, ev socketmode.Event) (*delivered, error) {
 	switch ev.Type {
 	case socketmode.EventTypeConnecting:
-		e.unlinked(errLink)
+		why := errLink
+		if e.doors.renew() {
+			why = errOften
+		}
+		e.unlinked(why)
 	case socketmode.EventTypeConnectionError:
+		e.doors.failed()
 		err := errTooSlow
 		backoff := time.Duration(0)
 		if c, ok := ev.Data.(*api.ConnectionErrorEvent); ok {
@@ -172,6 +179,7 @@ func (e *ears) event(ctx context.Context, ev socketmode.Event) (*delivered, erro
 		e.link()
 	case socketmode.EventTypeEventsAPI, socketmode.EventTypeInteractive, socketmode.EventTypeSlashCommand:
 		if ev.Request != nil {
+			e.doors.bring()
 			d := e.read(ctx, string(ev.Type), ev.Request.Payload, cameAgain{ev.Request.RetryAttempt, ev.Request.RetryReason})
 			d.id = ev.Request.EnvelopeID
 			return &d, nil

@@ -33,6 +33,7 @@ type faults struct {
 	loseAcks int
 	redirect bool
 	truncate int64
+	endWith  string // how each new socket is ended at once
 }
 
 // Fault switches a fault on. Faults are tried in the order given; the first that fits is used.
@@ -50,6 +51,7 @@ func (w *Workspace) Heal() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.faults.list, w.drop, w.hold, w.twice, w.loseAcks, w.redirect, w.truncate = nil, 0, nil, 0, 0, false, 0
+	w.endWith = ""
 	w.reorder = 0
 	kept := w.kept
 	w.kept = nil

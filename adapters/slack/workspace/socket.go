@@ -18,6 +18,13 @@ import (
 
 const maxSockets = 10
 
+// How EndSockets ends a socket other than by a disconnect after the hello: too many are open, and there is no hello
+// (github.com/slackapi/node-slack-sdk, 1654); or it is closed without a word.
+const (
+	tooMany = "too_many_websockets"
+	closing = "close"
+)
+
 type ticket struct {
 	until time.Time
 	used  bool
@@ -90,14 +97,27 @@ func (w *Workspace) serveSocket(rw http.ResponseWriter, r *http.Request) {
 	w.mu.Lock()
 	n := len(w.sockets) + 1
 	w.mu.Unlock()
+	w.mu.Lock()
+	end := w.endWith
+	w.mu.Unlock()
 	if n > maxSockets {
 		w.broke("more than %d sockets", maxSockets)
-		s.put(obj{"type": "disconnect", "reason": "too_many_websockets", "debug_info": obj{"host": "applink"}})
+		end = tooMany
+	}
+	if end == tooMany {
+		s.put(obj{"type": "disconnect", "reason": tooMany, "num_connections": n, "debug_info": obj{"host": "applink"}})
 		conn.Close(websocket.StatusNormalClosure, "")
 		return
 	}
 	if s.put(obj{"type": "hello", "num_connections": n, "connection_info": obj{"app_id": w.appID},
 		"debug_info": obj{"host": "applink", "build_number": 1, "approximate_connection_time": 18060}}) != nil {
+		return
+	}
+	if end != "" {
+		if end != closing {
+			s.put(obj{"type": "disconnect", "reason": end, "debug_info": obj{"host": "applink"}})
+		}
+		conn.Close(websocket.StatusNormalClosure, "")
 		return
 	}
 	w.mu.Lock()
@@ -279,6 +299,10 @@ func (w *Workspace) Disconnect(reason string, all bool) {
 		})
 	}
 }
+
+// EndSockets has each socket that is opened from now on ended at once: by a disconnect with that reason, or without one where it is
+// "close". The empty reason lets them live again.
+func (w *Workspace) EndSockets(reason string) { w.change(func() { w.endWith = reason }) }
 
 // Sockets is the number of open sockets.
 func (w *Workspace) Sockets() int {
