@@ -2,7 +2,7 @@
 // first look: from the open to the close, through the same way as chat, a
 // bot.Bot with the terminal as its network over a store of its own.
 //
-//	scenario.go  what a seed invents: vehicle, tyres, people, mishaps
+//	scenario.go  what a seed invents: vehicle, tyres, people, mishaps; drawn in scenario_roll.go
 //	vehicle.go   the vehicle: modules that are written and read, physics that answers
 //	value.go     what a module may hold, and the wheel's way that belongs to it
 //	play.go      a play from its seed to its summary; clock.go and chance.go its time and chance
