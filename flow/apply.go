@@ -63,6 +63,9 @@ func (s *State) apply(e *Entry) {
 			s.Edits = s.Edits[min(1, len(s.Edits)):] // the first one was asked about
 			break
 		}
+		if f.Question == QPutBack {
+			s.applyPutBack(f)
+		}
 		s.answered(e, *f)
 		s.Self = s.Self || f.Self
 	case *VehicleFact:
@@ -102,6 +105,7 @@ func (s *State) apply(e *Entry) {
 		s.Targets = append(s.Targets, *f)
 	case *WriteFact:
 		s.Writing = f
+		s.freeze(f)
 	case *ChangeFact:
 		s.applyChange(e, f)
 	case *DriveFact:

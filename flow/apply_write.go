@@ -20,7 +20,7 @@ func (s *State) applyStored(f *StoredFact) {
 	} else {
 		m.Original, m.Estimated = f.Value, f.Estimated
 	}
-	if m.WrittenSeq == 0 {
+	if m.WrittenSeq == 0 && m.Back.Zero() {
 		// Until something is written, what is stored now is what was found.
 		m.Now = m.AsFound
 		if m.Now.Zero() {

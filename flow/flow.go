@@ -205,6 +205,9 @@ func (t *turn) due(p phaseOf) *question {
 	if q := t.fallen(); q != nil {
 		return q
 	}
+	if t.s.asksBack() {
+		return find(QPutBack)
+	}
 	return p.due(t.s)
 }
 

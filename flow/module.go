@@ -17,6 +17,7 @@ type Module struct {
 	AsFound   Value // as read before the work, zero if not read
 	Original  Value // as the vehicle left the factory
 	Estimated bool  // Original was worked out from the placard size
+	Back      Value // what recovering puts back, settled by the first write; zero before it
 	Now       Value // stored at present, as last read or written and taken
 	Step      float64
 	Min, Max  *float64
@@ -51,9 +52,18 @@ func (m *Module) step() float64 {
 	return step
 }
 
-// Restore is the value that recovering writes: as found where the factory
-// value was only worked out from the placard.
+// Restore is the value that recovering writes: what was told before the first
+// write, once there was one.
 func (m *Module) Restore() Value {
+	if !m.Back.Zero() {
+		return m.Back
+	}
+	return m.entered()
+}
+
+// entered is the original as it is told now: as found where the factory value was
+// only worked out from the placard.
+func (m *Module) entered() Value {
 	if (m.Estimated || m.Original.Zero()) && !m.AsFound.Zero() {
 		return m.AsFound
 	}

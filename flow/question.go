@@ -72,6 +72,7 @@ const (
 	QSameUnit QuestionID = "same-module"  // whole backup into the module it came from
 	QAmend    QuestionID = "amend"        // is this edit a change of the answer
 	QStop     QuestionID = "stop"         // really stop
+	QPutBack  QuestionID = "put-back"     // does recovering put back an original told after a write
 )
 
 // question is one thing to be found out: a value, so that a phase reads as the

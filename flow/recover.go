@@ -20,6 +20,7 @@ func recoverPhase() phaseOf {
 			Why: "why.cured", Hint: "hint.cured"},
 		sameModuleQuestion(),
 		odometerQuestion("after_recover"),
+		putBackQuestion(), // put from every phase
 	}, Enter: (*turn).enterRecover, Next: nextRecover}
 }
 
