@@ -74,6 +74,8 @@ func quiet(t testing.TB) *stint {
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$hint', '!work:shop.example', '!work:shop.example', '@milepost:shop.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$farhint', '!other:shop.example', '!other:shop.example', '@milepost:shop.example')`,
 		`INSERT INTO sent VALUES ('k1', 't1', '$fresh', '!work:shop.example', '', 0)`,
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$began', '!work:shop.example', '$own', '@ann:shop.example')`,
+		`INSERT INTO root VALUES ('!work:shop.example/$began', '$card3', '!work:shop.example', 'j3')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$foreign', '!work:shop.example', '!work:shop.example', '@bob:partner.example')`,
 	} {
 		if _, err := m.state.db.ExecContext(ctx, q); err != nil {
@@ -140,6 +142,12 @@ func TestHear(t *testing.T) {
 		{"quotation that is no fallback", text("> so he said", ""), say(want{thread: looseAt, loose: true, text: "> so he said"})},
 		{"foreign thread", text("lunch?", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign"}`), nil},
 		{"foreign thread, called", text("Milepost: new tyres", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign"}`), say(want{thread: looseAt, loose: true, called: true, text: "new tyres"})},
+		{"foreign thread, reply to our card", text("yes", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign","m.in_reply_to":{"event_id":"$card"}}`), say(want{thread: inWork, text: "yes"})},
+		{"foreign thread, reply to a job's alert", text("release", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign","m.in_reply_to":{"event_id":"$hold"}}`), say(want{thread: "!work:shop.example/$hold", loose: true, job: "j2", text: "release"})},
+		{"foreign thread, reply to our words", text("225/45 R17", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign","m.in_reply_to":{"event_id":"$hint"}}`), say(want{thread: looseAt, loose: true, called: true, text: "225/45 R17"})},
+		{"foreign thread, as if in reply to our card", text("lunch?", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign","is_falling_back":true,"m.in_reply_to":{"event_id":"$card"}}`), nil},
+		{"foreign thread, reply to somebody", text("lunch?", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$foreign","m.in_reply_to":{"event_id":"$loose"}}`), nil},
+		{"thread in which a job was begun", text("225/45 R17", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$own","is_falling_back":true,"m.in_reply_to":{"event_id":"$began"}}`), say(want{thread: looseAt, loose: true, text: "225/45 R17"})},
 		{"loose", text("good morning", ""), say(want{thread: looseAt, loose: true, text: "good morning"})},
 		{"mention", text("@milepost:shop.example new tyres", `,"m.mentions":{"user_ids":["@milepost:shop.example"]}`), say(want{thread: looseAt, loose: true, called: true, text: "new tyres"})},
 		{"mention in front by display name", text("Workshop helper: grey van", `,"m.mentions":{"user_ids":["@milepost:shop.example"]}`), say(want{thread: looseAt, loose: true, called: true, text: "grey van"})},

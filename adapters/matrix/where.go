@@ -20,7 +20,8 @@ func (m *stint) place(ctx context.Context, evt *event.Event, rel *event.RelatesT
 // is called, replying to our words is calling us.
 func (m *stint) placeSaid(ctx context.Context, evt *event.Event, rel *event.RelatesTo, replyCalls bool, in *bot.Inbound) (bool, error) {
 	room := string(evt.RoomID)
-	if root := rel.GetThreadParent(); root != "" {
+	root := rel.GetThreadParent()
+	if root != "" {
 		thread, err := m.threadOfRoot(ctx, evt.RoomID, root)
 		if err != nil {
 			return false, err
@@ -32,11 +33,8 @@ func (m *stint) placeSaid(ctx context.Context, evt *event.Event, rel *event.Rela
 		if ok, err := m.onAlert(ctx, evt.RoomID, root, in); err != nil || ok {
 			return ok, err
 		}
-		if !in.Called {
-			return false, nil
-		}
 	}
-	if to := rel.GetNonFallbackReplyTo(); to != "" { // from a client without threads
+	if to := rel.GetNonFallbackReplyTo(); to != "" { // from a client without threads, or in another thread
 		thread, err := m.threadAt(ctx, to)
 		if err != nil {
 			return false, err
@@ -52,6 +50,11 @@ func (m *stint) placeSaid(ctx context.Context, evt *event.Event, rel *event.Rela
 			if in.Called, err = m.isOurs(ctx, evt.RoomID, to); err != nil {
 				return false, err
 			}
+		}
+	}
+	if root != "" && !in.Called { // other people's talk, unless a job was begun in it
+		if begun, err := m.state.begunIn(ctx, room, string(root)); err != nil || !begun {
+			return false, err
 		}
 	}
 	in.Thread, in.Loose = threadName(room, string(evt.ID)), true
@@ -158,6 +161,14 @@ func (m *stint) threadAt(ctx context.Context, evt id.EventID) (string, error) {
 func (s *state) senderOf(ctx context.Context, evt string) (sender, room string, err error) {
 	err = s.db.QueryRowContext(ctx, "SELECT sender, room FROM seen WHERE event = ?", evt).Scan(&sender, &room)
 	return sender, room, own.IgnoreNone(err)
+}
+
+// begunIn says whether a message in somebody's thread has begun a job.
+func (s *state) begunIn(ctx context.Context, room, root string) (bool, error) {
+	var n int
+	err := s.db.QueryRowContext(ctx, `SELECT count(*) FROM (SELECT 1 FROM seen JOIN root ON root.thread = seen.room || '/' || seen.event
+		WHERE seen.lane = ? AND seen.room = ? LIMIT 1)`, root, room).Scan(&n)
+	return n > 0, err
 }
 
 // isSent says whether an event of a room was sent by us.
