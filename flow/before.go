@@ -138,8 +138,10 @@ func (t *turn) takeLines(in *input) bool {
 		f.add(lineCodes)
 	}
 	low := ticks.Volts != nil && !voltsFine(*ticks.Volts, in.Text)
+	wrong, isWrong := understand.WrongSupply(in.Text)
+	isWrong = isWrong && (ticks.Volts != nil || slices.Contains(f.Lines, lineSupply))
 	switch {
-	case low:
+	case low, isWrong:
 		f.drop(lineSupply)
 	case ticks.Volts != nil:
 		f.Volts = *ticks.Volts
@@ -154,9 +156,12 @@ func (t *turn) takeLines(in *input) bool {
 	}
 	in.Text = ""
 	if len(f.Lines) > 0 {
-		t.understood("echo.checked", words.Args{"Lines": figures(f.Lines), "Volts": voltsText(f.Volts)})
+		t.understood("echo.checked", words.Args{"Lines": figures(f.Lines), "Volts": voltsText(f.Volts), "Heavy": f.Volts > heavyVolts})
 	}
-	if low {
+	switch {
+	case isWrong:
+		t.ask(QLine, strconv.Itoa(lineSupply), "before.supply.wrong", words.Args{"Said": wrong.Echo}, "yes", "no")
+	case low:
 		t.askVolts(*ticks.Volts)
 	}
 	return true

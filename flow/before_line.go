@@ -62,6 +62,9 @@ func takeLine(t *turn, in *input) bool {
 	}
 	told := saidCodes && len(codes.Value.List) > 0 || saidLamps && len(lamps.Value.List) > 0
 	f := &ChecklistFact{List: "before", Lines: t.s.Checks["before"].Lines, Volts: t.s.Checks["before"].Volts}
+	if line == lineSupply && t.wrongSupply(in.Text) {
+		return true
+	}
 	if v, ok, _ := understand.Voltage(in.Text); ok && line == lineSupply {
 		if !voltsFine(v.Value, in.Text) {
 			t.askVolts(v.Value)

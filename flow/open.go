@@ -61,7 +61,7 @@ func takeVehicle(t *turn, in *input) bool {
 		// The rest of the message is not lost for it: the number is asked for again.
 		t.recordVIN(v, ask, in)
 	}
-	if r := freePattern.FindStringIndex(in.Text); r != nil {
+	if r := freePattern.FindStringIndex(in.Text); r != nil && devices(in.Text) == "" {
 		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
 		in.take(r[0], r[1])
 	}
@@ -171,6 +171,10 @@ func takeRule(t *turn, in *input) bool {
 func takeRegulated(t *turn, in *input) bool {
 	switch yesNo(in) {
 	case "no", "none":
+		if d := devices(in.Text); d != "" {
+			t.hint("open.regulated.which", words.Args{"Said": d})
+			return true
+		}
 		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
 		return true
 	case "yes":
@@ -178,4 +182,20 @@ func takeRegulated(t *turn, in *input) bool {
 		return true
 	}
 	return false
+}
+
+var (
+	devicePattern = regexp.MustCompile(`(?i)\b(?:taxis?|taxicab|mini-?cab|tacho(?:graph)?s?|taxi-?meter|(?:speed )?limiter)\b`)
+	deniedPattern = regexp.MustCompile(`(?i)\b(?:no|not|never|without|isn'?t|hasn'?t|doesn'?t|neither|nor|or|ex|former|formerly)\b[^,.;!]*$|\b(?:ex|non)-$`)
+)
+
+// devices is what a message names of regulated use without denying it, "" if
+// nothing: "no, but it is a taxi" is no plain no.
+func devices(text string) string {
+	for _, d := range devicePattern.FindAllStringIndex(text, -1) {
+		if !deniedPattern.MatchString(text[:d[0]]) {
+			return text[d[0]:d[1]]
+		}
+	}
+	return ""
 }

@@ -136,16 +136,26 @@ func takeRefused(t *turn, in *input) bool {
 }
 
 func takeSupply(t *turn, in *input) bool {
-	if v, ok, _ := understand.Voltage(in.Text); ok {
+	if t.wrongSupply(in.Text) {
+		return true
+	}
+	v, ok, ask := understand.Voltage(in.Text)
+	switch {
+	case ok && !voltsFine(v.Value, in.Text):
+		t.hint("before.volts.low", lowArgs(v.Value))
+		return true
+	case ok:
 		t.record(&AnswerFact{Question: QVolts, Number: v.Value, Unit: "V", Value: "on"})
 		t.record(&AnswerFact{Question: QSupply, Value: "on"})
 		in.Text = ""
 		return true
+	case ask != nil:
+		t.askBack(ask)
+		return true
 	}
 	a, ok := understand.YesNo(in.Text)
 	if in.Choice == "supply_on" || ok && a.Value == understand.Yes {
-		t.record(&AnswerFact{Question: QVolts, Value: "on"})
-		t.record(&AnswerFact{Question: QSupply, Value: "on"})
+		t.ask(QSupply, "volts", "before.volts", nil) // a supply is not on before somebody has read it off
 		return true
 	}
 	if ok {

@@ -69,7 +69,7 @@ var englishAsk = map[string]string{
 	AskReadingNumber:      "{said} is no number I can read. Type dash, then GPS: 60/58.",
 	AskOdometer:           "I can't read an odometer in {said}. Type the figure and unit: 48210 mi.",
 	AskStretch:            "Type both over the same way: odometer 20.0 track 19.9.",
-	AskVolts:              "{said} is no 12 V supply. Type the voltage at the battery: 13.4 V.",
+	AskVolts:              "{said} is no 12 V or 24 V supply. Type the voltage at the battery: 13.4 V.",
 	AskTread:              "I can't read the tread in {said}. Type it new and now: new 8 mm now 7 mm.",
 	AskTreadWhich:         "Is {value} mm the tread new or now? Type both: new 8 mm now 7 mm.",
 	AskTreadOrder:         "More tread now ({now} mm) than new ({new} mm)? Type new, then now: new 8 mm now 7 mm.",

@@ -32,6 +32,7 @@ func FuzzReadback(f *testing.F)  { fuzz(f, "readback") }
 func FuzzOdometer(f *testing.F)  { fuzz(f, "odometer") }
 func FuzzStretch(f *testing.F)   { fuzz(f, "stretch") }
 func FuzzVolts(f *testing.F)     { fuzz(f, "volts") }
+func FuzzSupply(f *testing.F)    { fuzz(f, "supply") }
 func FuzzTread(f *testing.F)     { fuzz(f, "tread") }
 func FuzzPressure(f *testing.F)  { fuzz(f, "pressure") }
 func FuzzRevs(f *testing.F)      { fuzz(f, "revs") }

@@ -1,6 +1,9 @@
 package understand
 
-import "strings"
+import (
+	"slices"
+	"strings"
+)
 
 // Lamp is one warning lamp.
 type Lamp struct {
@@ -30,6 +33,8 @@ const (
 	LampTemperature  = "temperature"
 	LampGearbox      = "gearbox"
 	LampOther        = "other"
+
+	notLamp = "" // words that tell of a supply
 )
 
 // LampReport is what was said of warning lamps.
@@ -46,7 +51,7 @@ func Lamps(text string) (Match[LampReport], bool, *Ask) {
 	var out []Lamp
 	got := unused
 	none := englishNoLamps.all(ts)
-	names := englishLamps.all(ts)
+	names := slices.DeleteFunc(englishLamps.all(ts), func(p phrase[string]) bool { return p.value == notLamp })
 	gone := make([]bool, len(ts))
 	for _, p := range none {
 		for i := p.from; i < p.to; i++ {
@@ -224,7 +229,8 @@ var englishLamps = newLexicon(true, table(
 	row[string]{LampSteering, "steering, eps, power steering, steering wheel, steer"},
 	row[string]{LampAirbag, "airbag, air bag, airbags, srs, restraint"},
 	row[string]{LampTyrePressure, "tyre pressure, tire pressure, tpms, tyre, tire, flat tyre, flat tire, tyres, tires, tyre pressures"},
-	row[string]{LampBattery, "battery, charging, charge, alternator"},
+	row[string]{LampBattery, "battery, charging, charge, alternator, charger light, charger lamp"},
+	row[string]{notLamp, "charger, chargers, battery charger, battery supply, battery support, battery support unit, battery maintainer, battery voltage, battery volts, battery on charge, on charge"},
 	row[string]{LampOil, "oil, oil pressure, oil can"},
 	row[string]{LampTemperature, "temperature, temp, coolant, overheating"},
 	row[string]{LampGearbox, "gearbox, transmission, trans, at oil"},

@@ -16,6 +16,7 @@ var readers = map[string]func(string, Context) result{
 	"odometer":   func(s string, c Context) result { m, ok, a := Odometer(s, c); return echo(m, ok, a) },
 	"stretch":    func(s string, c Context) result { m, ok, a := OdometerCheck(s, c); return echo(m, ok, a) },
 	"volts":      func(s string, c Context) result { m, ok, a := Voltage(s); return echo(m, ok, a) },
+	"supply":     func(s string, c Context) result { m, ok := WrongSupply(s); return echo(m, ok, nil) },
 	"tread":      func(s string, c Context) result { m, ok, a := Treads(s); return echo(m, ok, a) },
 	"pressure":   func(s string, c Context) result { m, ok, a := Pressures(s); return echo(m, ok, a) },
 	"revs":       func(s string, c Context) result { m, ok, a := PublishedRevs(s); return echo(m, ok, a) },

@@ -29,9 +29,15 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 	var m Match[ToolWord]
 	var found []phrase[string]
 	for _, p := range englishToolWords.all(ts) {
+		if p.value == Took && denied(ts, p.from) {
+			return m, newAsk(AskTool, text) // "not yet done", "never worked": which of the others it is was not said
+		}
 		if p.value != "" {
 			found = append(found, p)
 		}
+	}
+	if supposes(ts) {
+		return m, newAsk(AskTool, text)
 	}
 	reason, hasReason := englishRefusals.first(ts)
 	words := map[string]bool{}
@@ -63,7 +69,7 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 	case words[Refused]:
 		w = Refused
 	}
-	if w == "" {
+	if w == "" || (w == Took || w == Refused) && isQuestion(ts) {
 		return m, newAsk(AskTool, text)
 	}
 	m.Value = ToolWord{Word: w, Said: said}
@@ -73,6 +79,33 @@ func ToolSays(text string) (Match[ToolWord], *Ask) {
 	m.Start, m.End = bounds(ts)
 	m.Echo = englishToolEcho[w]
 	return m, nil
+}
+
+// denied tells whether a "not" stands right before a word.
+func denied(ts []token, i int) bool {
+	for i > 0 && (at(ts, i-1).text == "yet" || at(ts, i-1).text == "really" || at(ts, i-1).text == "quite" || at(ts, i-1).text == "been") {
+		i--
+	}
+	switch at(ts, i-1).text {
+	case "not", "never", "isnt", "wasnt", "hasnt", "havent", "didnt", "doesnt", "aint":
+		return true
+	}
+	return false
+}
+
+// supposes tells whether a text begins as a question about what may come.
+func supposes(ts []token) bool {
+	i := 0
+	for i < len(ts) && (ts[i].kind != word || englishFiller[ts[i].text] || ts[i].text == "and") {
+		i++
+	}
+	_, _, ok := englishWhatIf.find(ts, i)
+	return ok
+}
+
+// isQuestion tells whether a text ends as a question.
+func isQuestion(ts []token) bool {
+	return at(ts, len(ts)-1).text == "?"
 }
 
 // bounds are the bytes from the first to the last token.

@@ -1,7 +1,8 @@
 package understand
 
-// Voltage finds a supply voltage: "13.4 V", "13,4v", "all yes 13.4", "thirteen point four". Without the unit a figure
-// counts from 9 to 16 with a decimal, or where it is the whole message. Figures that no 12 V supply shows are asked about.
+// Voltage finds a supply voltage: "13.4 V", "13,4v", "all yes 13.4", "thirteen point four", "27.2 V" of a 24 V vehicle.
+// Without the unit a figure counts from 9 to 16 and from 20 to 32 with a decimal, or where it is the whole message.
+// Figures that neither a 12 V nor a 24 V supply shows are asked about.
 func Voltage(text string) (Match[float64], bool, *Ask) {
 	var m Match[float64]
 	ts := tokens(text)
@@ -15,7 +16,7 @@ func Voltage(text string) (Match[float64], bool, *Ask) {
 		switch {
 		case x.unit == volt, x.unit == "" && named:
 			hits = append(hits, x)
-		case x.unit == "" && x.fig.decimals > 0 && x.fig.value >= 9 && x.fig.value <= 16:
+		case x.unit == "" && x.fig.decimals > 0 && (x.fig.value >= 9 && x.fig.value <= 16 || x.fig.value >= 20 && x.fig.value <= 32):
 			loose = append(loose, x)
 		case x.unit == "" && wholeMessage(ts, x) && x.fig.value < 200:
 			loose = append(loose, x)
@@ -31,7 +32,7 @@ func Voltage(text string) (Match[float64], bool, *Ask) {
 		return m, false, newAsk(AskVolts, text)
 	}
 	x := hits[0]
-	if v := x.fig.value; v < 6 || v > 18 || x.sign == "-" {
+	if v := x.fig.value; v < 6 || v > 18 && v < 20 || v > 32 || x.sign == "-" {
 		return m, false, newAsk(AskVolts, text[ts[x.from].start:ts[x.to-1].end])
 	}
 	m.Value, m.Start, m.End = x.fig.value, ts[x.from].start, ts[x.to-1].end
