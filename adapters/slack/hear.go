@@ -7,8 +7,6 @@ import (
 	"strings"
 	"time"
 
-	api "github.com/slack-go/slack"
-
 	"milepost/bot"
 )
 
@@ -249,27 +247,26 @@ func (h *hearing) hangsOn(ctx context.Context, channel, root string) (where, boo
 // lookFor finds the thread of a card whose note was lost: by its metadata, among
 // the messages before it, one of which began the job.
 func (h *hearing) lookFor(ctx context.Context, channel, root string) (where, bool, error) {
-	list, _, err := h.s.page(ctx, aim{channel: channel, root: root}, "", "")
+	list, _, err := h.s.posts(ctx, channel, root, nil)
 	if err != nil {
 		return where{}, false, later("find thread", err)
 	}
 	var id any
 	for i := range list {
-		if m := &list[i]; m.Timestamp == root && m.Metadata.EventType == eventType {
-			id = m.Metadata.EventPayload["thread"]
+		if m := &list[i]; m.TS == root && m.Mark.Type == eventType {
+			id = m.Mark.Payload["thread"]
 		}
 	}
 	if id == nil {
 		return where{}, false, nil
 	}
 	begun, _ := timeOf(root)
-	before, err := h.s.api.GetConversationHistoryContext(ctx, &api.GetConversationHistoryParameters{ChannelID: channel, Latest: root,
-		Oldest: tsOf(begun.Add(-time.Hour)), Limit: 200})
+	before, _, err := h.s.posts(ctx, channel, "", args("latest", root, "oldest", tsOf(begun.Add(-time.Hour))))
 	if err != nil {
 		return where{}, false, later("find thread", err)
 	}
-	for i := range before.Messages {
-		name := threadName(h.s.me.Team, channel, before.Messages[i].Timestamp)
+	for i := range before {
+		name := threadName(h.s.me.Team, channel, before[i].TS)
 		if rowID(string(name)) == id {
 			if err := h.st.setRoot(ctx, string(name), channel, root, ""); err != nil {
 				return where{}, false, unavailable("keep thread", err)

@@ -7,8 +7,6 @@ import (
 	"strings"
 	"time"
 
-	api "github.com/slack-go/slack"
-
 	"milepost/bot"
 	"milepost/flow"
 )
@@ -92,33 +90,22 @@ func (h *hearing) offered(ctx context.Context, r *row, channel, ts string) (p sh
 // readBack finds what a button of a post sends, as Slack holds it and we once
 // posted it; nothing, if the post is not ours.
 func (h *hearing) readBack(ctx context.Context, channel, root, ts, action string) (flow.Choice, bool, error) {
-	var list []api.Message
-	var err error
-	if root != ts {
-		list, _, _, err = h.s.api.GetConversationRepliesContext(ctx, &api.GetConversationRepliesParameters{ChannelID: channel, Timestamp: root,
-			Oldest: ts, Latest: ts, Inclusive: true, Limit: 2, IncludeAllMetadata: true})
-	} else if r, fault := h.s.api.GetConversationHistoryContext(ctx, &api.GetConversationHistoryParameters{ChannelID: channel, Oldest: ts, Latest: ts,
-		Inclusive: true, Limit: 1, IncludeAllMetadata: true}); fault != nil {
-		err = fault
-	} else {
-		list = r.Messages
+	thread := root
+	if root == ts {
+		thread = ""
 	}
+	list, _, err := h.s.posts(ctx, channel, thread, args("oldest", ts, "latest", ts, "inclusive", "true", "limit", "2"))
 	if err != nil {
 		return flow.Choice{}, false, later("find post", err)
 	}
 	for i := range list {
-		m := &list[i]
-		if ours := m.User == h.s.me.User || m.BotID != "" && m.BotID == h.s.me.Bot; m.Timestamp != ts || !ours || m.Metadata.EventType != eventType {
+		if m := &list[i]; m.TS != ts || !h.s.ours(m) {
 			continue
 		}
-		for _, b := range m.Blocks.BlockSet {
-			actions, ok := b.(*api.ActionBlock)
-			if !ok || actions.Elements == nil {
-				continue
-			}
-			for _, e := range actions.Elements.ElementSet {
-				if b, ok := e.(*api.ButtonBlockElement); ok && b.ActionID == action && b.ActionID != actionForm && len(b.Value) <= maxTap {
-					return flow.Choice{Send: b.Value}, true, nil
+		for _, b := range list[i].Blocks {
+			for _, e := range b.Elements {
+				if e.Type == "button" && e.ID == action && e.ID != actionForm && len(e.Value) <= maxTap {
+					return flow.Choice{Send: e.Value}, true, nil
 				}
 			}
 		}

@@ -84,11 +84,11 @@ func keepIn[T any](p *people, m map[string]T, key string, x T) {
 func (s *Slack) person(ctx context.Context, user, team string) (person, error) {
 	p, ok := s.people.person(user)
 	if !ok {
-		u, err := s.api.GetUserInfoContext(ctx, user)
+		u, err := s.user(ctx, user)
 		switch {
 		case err == nil:
-			p = person{Name: u.Profile.DisplayName, Team: u.TeamID, Guest: u.IsRestricted || u.IsUltraRestricted || u.IsStranger,
-				Bot: u.IsBot, until: time.Now().Add(personFor)}
+			p = person{Name: u.Profile.Name, Team: u.Team, Guest: u.Guest || u.GuestOfOne || u.Stranger,
+				Bot: u.Bot, until: time.Now().Add(personFor)}
 			if p.Name == "" {
 				p.Name = u.RealName
 			}
@@ -113,6 +113,30 @@ func (s *Slack) person(ctx context.Context, user, team string) (person, error) {
 		p.Guest = true
 	}
 	return p, nil
+}
+
+// aUser is what users.info says of a user, and of it only what is used here: the
+// library gives up the whole answer for one field of another kind.
+type aUser struct {
+	Team       string `json:"team_id"`
+	Name       string `json:"name"`
+	RealName   string `json:"real_name"`
+	Bot        bool   `json:"is_bot"`
+	Guest      bool   `json:"is_restricted"`
+	GuestOfOne bool   `json:"is_ultra_restricted"` // in one channel only
+	Stranger   bool   `json:"is_stranger"`
+	Profile    struct {
+		Name string `json:"display_name"`
+	} `json:"profile"`
+}
+
+// user asks Slack who a user is.
+func (s *Slack) user(ctx context.Context, id string) (aUser, error) {
+	var out struct {
+		User aUser `json:"user"`
+	}
+	err := s.read(ctx, "users.info", args("user", id), &out)
+	return out.User, err
 }
 
 // called is what a mentioned user is called, as well as it can be known.
