@@ -14,6 +14,7 @@ const (
 	closedFor  = 7 * 24 * time.Hour // threads of jobs closed within it are read back as well
 	maxClosed  = 50                 // of those, the latest
 	maxParents = 50                 // threads of a channel that are none of jobs, the latest
+	ahead      = 24 * time.Hour     // by which Slack's clock is surely not before ours
 	olderPages = 3                  // of a channel's history, for what is older than what was missed
 )
 
@@ -146,9 +147,12 @@ func (b *back) thread(ctx context.Context, channel, root string) error {
 	if err != nil {
 		return err
 	}
-	list, whole, err := b.pages(ctx, "conversations.replies", args("channel", channel, "ts", root), nil)
-	if err != nil || !whole {
+	list, read, err := b.pages(ctx, "conversations.replies", args("channel", channel, "ts", root), nil)
+	if err != nil || read == readNothing {
 		return err
+	}
+	if read != readWhole {
+		had = onlyThose(had, list)
 	}
 	kind := "channel"
 	if strings.HasPrefix(channel, "D") {
@@ -170,14 +174,17 @@ func (b *back) channel(ctx context.Context, c *aChannel) error {
 		return err
 	}
 	pages := 0
-	list, whole, err := b.pages(ctx, "conversations.history", args("channel", c.ID, "oldest", oldest, "inclusive", "true"), func(page []inMessage) bool {
+	query := args("channel", c.ID, "oldest", oldest, "latest", tsOf(b.began.Add(ahead)), "inclusive", "true")
+	list, read, err := b.pages(ctx, "conversations.history", query, func(page []inMessage) bool {
 		pages++
-		return pages >= olderPages && len(page) > 0 && page[len(page)-1].TS < since // the newest come first
+		return pages >= olderPages && len(page) > 0 && page[len(page)-1].TS < since // with latest, the newest come first
 	})
-	if err != nil || list == nil {
+	switch {
+	case err != nil || read == readNothing:
 		return err
-	}
-	if !whole {
+	case read == readSome:
+		had = onlyThose(had, list)
+	case read == readNewest:
 		oldest = list[len(list)-1].TS
 		had = slices.DeleteFunc(had, func(k known) bool { return k.ts() < oldest })
 	}
@@ -214,12 +221,30 @@ func (b *back) below(ctx context.Context, c *aChannel, list []inMessage) error {
 	return nil
 }
 
-// pages reads pages, until enough says so where it is given. whole is false where
-// there is more, or where Slack refuses: the thread is gone, or the channel closed to
-// us; then the list is nil.
-func (b *back) pages(ctx context.Context, method string, query url.Values, enough func(page []inMessage) bool) (list []inMessage, whole bool, err error) {
+// reach is how much of what was asked for was read: what lies within and is not there
+// was deleted.
+type reach int
+
+const (
+	readNothing reach = iota // Slack refuses: the thread is gone, or the channel closed to us
+	readSome                 // nothing is known of what is not there
+	readNewest               // all, from the last of the list on
+	readWhole
+)
+
+// onlyThose are those of the messages known that were read back, so that none counts
+// as deleted.
+func onlyThose(had []known, list []inMessage) []known {
+	there := map[string]bool{}
+	for i := range list {
+		there[list[i].TS] = true
+	}
+	return slices.DeleteFunc(had, func(k known) bool { return !there[k.ts()] })
+}
+
+// pages reads pages, until enough says so where it is given.
+func (b *back) pages(ctx context.Context, method string, query url.Values, enough func(page []inMessage) bool) (list []inMessage, read reach, err error) {
 	query.Set("limit", "200")
-	list = []inMessage{}
 	for range maxPages {
 		var out struct {
 			Messages []inMessage `json:"messages"`
@@ -238,20 +263,23 @@ func (b *back) pages(ctx context.Context, method string, query url.Values, enoug
 			if is(err, notIn) { // and nobody told us
 				b.noteAbsent(ctx, channel, b.sinceIn(channel))
 			}
-			return nil, false, nil
+			return nil, readNothing, nil
 		}
 		if err != nil {
-			return nil, false, err
+			return nil, readNothing, err
 		}
 		list = append(list, out.Messages...)
 		switch {
-		case !out.HasMore || out.More.Cursor == "":
-			return list, true, nil
+		case !out.HasMore:
+			return list, readWhole, nil
 		case enough != nil && enough(out.Messages):
-			return list, false, nil
+			return list, readNewest, nil
+		case out.More.Cursor == "":
+			b.s.log.Warn("slack holds more there and does not say how to get it", "method", method, "channel", query.Get("channel"))
+			return list, readSome, nil
 		}
 		query.Set("cursor", out.More.Cursor)
 	}
 	b.s.log.Warn("too much to read back there", "method", method, "channel", query.Get("channel"))
-	return list, false, nil
+	return list, readSome, nil
 }

@@ -53,6 +53,10 @@ func TestHistoryAndReplies(t *testing.T) {
 	if len(got) != 3 || !slices.Equal(slices.Concat(got...), want) {
 		t.Errorf("history %v, want %v", got, want)
 	}
+	got = a.pages("conversations.history", "messages", "ts", map[string]string{"channel": shop, "oldest": roots[0], "limit": "2"})
+	if len(got) != 2 || !slices.Equal(got[0], []string{roots[2], roots[1]}) || !slices.Equal(got[1], []string{roots[4], roots[3]}) {
+		t.Errorf("history from %s on: %v", roots[0], got)
+	}
 	got = a.pages("conversations.replies", "messages", "ts", map[string]string{"channel": shop, "ts": roots[1], "limit": "2"})
 	if len(got) != 3 || !slices.Equal(got[0], []string{roots[1], replies[0], replies[1]}) || !slices.Equal(got[2], []string{roots[1], replies[4]}) {
 		t.Errorf("replies %v", got)

@@ -53,7 +53,10 @@ func (w *Workspace) most() (usual, most int) {
 	return 100, 999
 }
 
-// history is conversations.history: newest first, roots and broadcast replies only.
+// history is conversations.history: newest first, roots and broadcast replies only. With oldest and without latest the first page is
+// that closest to oldest, and the next ones follow towards now ("If oldest is provided but not latest then the messages returned are
+// those closest to oldest, allowing you to page forward through history": channels.history, whose successor says nothing else;
+// github.com/slackhq/slack-api-docs).
 func (w *Workspace) history(c *call) (obj, string) {
 	ch, bad := w.readable(c)
 	if bad != "" {
@@ -69,10 +72,18 @@ func (w *Workspace) history(c *call) (obj, string) {
 			list = append(list, w.render(ch, m, c.flag("include_all_metadata")))
 		}
 	}
+	forward := span.oldest != "" && span.latest == ""
+	if forward {
+		slices.Reverse(list)
+	}
 	usual, most := w.most()
 	part, next, bad := page(c, list, usual, most)
 	if bad != "" {
 		return nil, bad
+	}
+	if forward {
+		part = slices.Clone(part)
+		slices.Reverse(part)
 	}
 	out := obj{"messages": part, "has_more": next != "", "pin_count": len(ch.pins)}
 	if next != "" {
