@@ -20,7 +20,7 @@ func (t *turn) readingsToo(in *input) bool {
 			return t.strikeAtOnce(in, at[0])
 		}
 	}
-	if t.mend(in) {
+	if t.mend(in) || t.timedToo(in) {
 		return true
 	}
 	ms, ask := understand.Readings(in.Text, t.context())
@@ -130,21 +130,26 @@ func (t *turn) takeReadings(ms []understand.Match[understand.Reading]) {
 // unsteady says whether a pair was not taken at a held speed: it is left out.
 func unsteady(conditions []string) bool { return len(conditions) > 0 }
 
-// recordReadings weighs new readings against the others and records them.
-func (t *turn) recordReadings(facts []*ReadingFact) {
+// recordReadings weighs new readings against the others and records them. Noted
+// times, where there are any, stand in the echo.
+func (t *turn) recordReadings(facts []*ReadingFact, times ...string) {
 	n := len(t.s.Readings)
 	for i, f := range facts {
 		f.Number = n + 1 + i
 	}
 	notes := t.weigh(facts)
 	var fine, left, repeats []string
-	for _, f := range facts {
+	for i, f := range facts {
 		repeat := t.s.repeated(f)
 		if note, ok := notes[f.Number]; ok && !repeat {
 			f.Questioned, f.Expected, f.Z = note.Questioned && !f.Struck, round(note.Expected, 1), round(note.Z, 2)
 		}
 		t.record(f)
-		switch pair := pairText(f); {
+		pair := pairText(f)
+		if i < len(times) {
+			pair = times[i] + " " + pair
+		}
+		switch {
 		case f.Struck:
 			left = append(left, pair)
 		case repeat:
