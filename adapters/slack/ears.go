@@ -187,7 +187,8 @@ func (e *ears) about(o inOuter, again cameAgain) {
 		e.s.people.forget("")
 		e.returned(string(ev.Channel))
 	case "tokens_revoked", "app_uninstalled":
-		e.s.log.Error("the app was taken out of the workspace or its token revoked", "event", ev.Type)
+		e.s.log.Error("the app was taken out of the workspace or a token of it revoked", "event", ev.Type)
+		e.s.doubt()
 	}
 }
 

@@ -34,6 +34,8 @@ type Slack struct {
 	state *state
 	me    self
 
+	doubts chan struct{} // holds one while it is to be asked whether Slack still takes us
+
 	runs atomic.Int32 // Run runs, or is about to: the state directory is its own
 
 	mu      sync.Mutex
@@ -103,8 +105,9 @@ func New(cfg Config) (*Slack, error) {
 	}
 	base := http.DefaultTransport.(*http.Transport).Clone()
 	s := &Slack{cfg: cfg, log: cfg.Log.With("network", NetworkName), base: base, web: fileClient(cfg),
-		ask: &http.Client{Timeout: callTimeout, Transport: newPatient(base)}, paces: newPaces(cfg.Every), times: usualTimes(),
+		paces: newPaces(cfg.Every), times: usualTimes(), doubts: make(chan struct{}, 1),
 		up: make(chan struct{}), fault: errNotBegun, since: time.Now()}
+	s.ask = &http.Client{Timeout: callTimeout, Transport: &witness{next: newPatient(base), tell: s.doubt}}
 	s.api = newClient(cfg, api.OptionHTTPClient(s.ask))
 	s.people.init()
 	s.mouth.init(cfg.Every)
@@ -258,16 +261,23 @@ func (s *Slack) Run(ctx context.Context, hear Hearer) (err error) {
 	tasks.Go(func() { e.catchUp(ctx) })
 	tasks.Go(func() { e.live(ctx) })
 	tasks.Go(func() { s.speak(ctx, st, s.boards(hear)) })
+	taken, refused := context.WithCancelCause(ctx)
+	defer refused(nil)
+	tasks.Go(func() { s.trust(ctx, refused) })
 	if s.cfg.EventsAddr != "" {
 		e.link()
 		select {
-		case <-ctx.Done():
-			return nil
+		case <-taken.Done():
 		case err := <-e.ended:
 			return err
 		}
+	} else if err := e.hold(taken); err != nil {
+		return err
 	}
-	return e.hold(ctx)
+	if ctx.Err() != nil {
+		return nil
+	}
+	return context.Cause(taken)
 }
 
 // begin lets others in.

@@ -60,7 +60,7 @@ const lockIn = 3 * time.Second
 
 // grave are the answers after which no further try can help: somebody has to
 // mend the token or the installation.
-var grave = []string{"invalid_auth", "not_authed", "account_inactive", "token_revoked"}
+var grave = []string{"invalid_auth", "not_authed", "account_inactive", "token_revoked", "token_expired"}
 
 // graveError says it in words for the operator.
 func graveError(err error) error {

@@ -212,6 +212,8 @@ func (w *Workspace) allowed(c *call, m method, header http.Header) string {
 		return "not_authed"
 	case w.revoked != "" && (bot || app):
 		return w.revoked
+	case w.botRevoked != "" && bot:
+		return w.botRevoked
 	case !bot && !app:
 		return "invalid_auth"
 	case m.app != app && c.method != "auth.test":

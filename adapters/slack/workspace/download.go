@@ -23,7 +23,7 @@ func (w *Workspace) serveDownload(rw http.ResponseWriter, r *http.Request) {
 	w.mu.Lock()
 	f := w.files[id]
 	fault := w.takeFault("download", entry.Args)
-	may := f != nil && bearer && token == w.botToken && w.revoked == "" && slices.Contains(w.scopes, "files:read") && w.mayRead(f)
+	may := f != nil && bearer && token == w.botToken && w.revoked == "" && w.botRevoked == "" && slices.Contains(w.scopes, "files:read") && w.mayRead(f)
 	gone := f != nil && f.gone
 	redirect, cut := w.redirect, w.truncate
 	if r.URL.Query().Has("token") {

@@ -126,6 +126,10 @@ func (w *Workspace) RevokeToken(code string) {
 	}
 }
 
+// RevokeBotToken makes the bot token alone worthless with the given error code, without an event: sockets stay open and events come. The
+// empty code makes it good again.
+func (w *Workspace) RevokeBotToken(code string) { w.change(func() { w.botRevoked = code }) }
+
 // DropScope takes a scope from the bot token.
 func (w *Workspace) DropScope(scope string) {
 	w.change(func() {

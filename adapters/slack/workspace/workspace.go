@@ -61,7 +61,8 @@ type app struct {
 	appID, botID, botUser   string
 	botToken, appToken, key string
 	scopes                  []string
-	revoked                 string // error code once the token is no good
+	revoked                 string // error code once the tokens are no good
+	botRevoked              string // the same of the bot token alone
 }
 
 // New starts a workspace and stops it when the test ends. The test then fails if a rule was broken.
