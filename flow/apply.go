@@ -86,6 +86,7 @@ func (s *State) apply(e *Entry) {
 		if f.When == "before" {
 			s.answered(e, AnswerFact{Question: QCodes})
 		}
+		s.creditCodes(e, f)
 	case *SizeFact:
 		s.Sizes = with(s.Sizes, f.Which, *f)
 		s.answered(e, AnswerFact{Question: sizeQuestion[f.Which], Value: f.Text})
@@ -108,6 +109,7 @@ func (s *State) apply(e *Entry) {
 		s.freeze(f)
 	case *ChangeFact:
 		s.applyChange(e, f)
+		s.creditChange(e, f)
 	case *DriveFact:
 		s.applyDrive(f)
 		if f.What == "go" || f.What == "parked" {

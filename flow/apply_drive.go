@@ -9,7 +9,7 @@ func (s *State) applyDrive(f *DriveFact) {
 		return
 	}
 	if n == 0 || s.Drives[n-1].Drive != f.Drive {
-		s.Drives = append(s.Drives, DriveState{DriveFact: *f})
+		s.Drives = append(s.Drives, DriveState{DriveFact: *f, Changes: len(s.Changes)})
 		n++
 		if m := s.Main(); m != nil && m.WrittenSeq > 0 {
 			s.Drives[n-1].ReadBack = m.Now
@@ -48,6 +48,7 @@ func (s *State) applyStruck(f *StruckFact) {
 			r.Questioned, r.Expected = true, f.Expected
 		case "corrected", "swapped":
 			r.Indicated, r.Reference, r.Questioned = f.Indicated, f.Reference, false
+			r.DashStep, r.GPSStep = f.DashStep, f.GPSStep
 		}
 	}
 }

@@ -32,6 +32,11 @@ func (s *State) applyStored(f *StoredFact) {
 func (s *State) applyChange(e *Entry, f *ChangeFact) {
 	if n := len(s.Changes); n > 0 && s.Changes[n-1].Number == f.Number {
 		s.Changes[n-1] = *f // its read-back was typed anew
+		for i := range s.Drives {
+			if d := &s.Drives[i]; d.Changes == n && !d.ReadBack.Zero() && f.Module == s.mainName() && s.Module(f.Module) != nil && f.Setting != axleSetting {
+				d.ReadBack = f.ReadBack
+			}
+		}
 	} else {
 		s.Changes = append(s.Changes, *f)
 	}

@@ -20,6 +20,9 @@ func codesQuestion(due func(*State) bool) question {
 
 // codesAbout names what codes are read after: change.3, drive.2, restore.5.
 func (s *State) codesAbout() string {
+	if c := s.lateCodes(); c != nil {
+		return codesStep(c)
+	}
 	switch s.Phase {
 	case PhaseChange:
 		return "change." + strconv.Itoa(len(s.Changes))
@@ -41,8 +44,13 @@ func (s *State) lastDrive() int {
 
 // codesHere lists the readings of codes that belong to the present step.
 func (s *State) codesHere() (here []CodesFact) {
+	late := s.lateCodes()
 	for _, c := range s.Codes {
 		switch {
+		case late != nil:
+			if c.When == late.When && codesStep(&c) == codesStep(late) {
+				here = append(here, c)
+			}
 		case s.Phase == PhaseDrive || s.Phase == PhaseReview || s.Phase == PhaseClose:
 			if c.When == "after_drive" && c.Drive == s.lastDrive() {
 				here = append(here, c)
@@ -143,6 +151,29 @@ func (t *turn) recordCodes(c codesSaid) {
 	case PhaseTarget:
 		f.When, f.Drive = "before", 0
 	}
+	if late := s.lateCodes(); late != nil {
+		f.When, f.Drive, f.Change = late.When, late.Drive, late.Change
+	}
+	t.recordCodesAs(f, c)
+	switch {
+	case stops(f.Lamps):
+		t.cautionApart("lamps")
+	case len(f.New) == 0 && len(f.List) > 0:
+		t.understood("echo.codes.known", words.Args{"Codes": strings.Join(f.List, ", ")})
+	}
+	if len(f.New) > 0 && s.codesRead() || stops(f.Lamps) {
+		t.callForCodes(f)
+	}
+}
+
+func (t *turn) callForCodes(f *CodesFact) {
+	t.call("new_codes", words.Args{"Codes": strings.Join(f.New, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
+}
+
+// recordCodesAs records a reading of codes as that of a step, with what is new of
+// it.
+func (t *turn) recordCodesAs(f *CodesFact, c codesSaid) {
+	s := t.s
 	if f.When != "before" {
 		known := s.knownCodes()
 		for _, code := range f.List {
@@ -156,13 +187,4 @@ func (t *turn) recordCodes(c codesSaid) {
 		items = append(items, Item{ItemOther, strings.Join(c.Other, ", ")})
 	}
 	t.record(f, items...)
-	switch {
-	case stops(f.Lamps):
-		t.cautionApart("lamps")
-	case len(f.New) == 0 && len(f.List) > 0:
-		t.understood("echo.codes.known", words.Args{"Codes": strings.Join(f.List, ", ")})
-	}
-	if len(f.New) > 0 && s.codesRead() || stops(f.Lamps) {
-		t.call("new_codes", words.Args{"Codes": strings.Join(f.New, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
-	}
 }

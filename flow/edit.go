@@ -15,7 +15,7 @@ import (
 // editable are the questions whose answers an edit may change.
 func editable(q QuestionID) bool {
 	switch q {
-	case QVehicle, QVIN, QPlace, QOdometer, QRegulated, QBefore, QClosing, QVolts, QCodes, QLoad, QRatio, QDrive:
+	case QVehicle, QVIN, QPlace, QOdometer, QRegulated, QBefore, QClosing, QVolts, QCodes, QLoad, QRatio, QDrive, QReadBack, QCodesNow:
 		return true
 	}
 	return movesTarget[q]
@@ -31,7 +31,7 @@ type Edit struct {
 // anything else came of it.
 func (s *State) ofMessage(id string) (keys []Key, other bool) {
 	for _, k := range s.By[id] {
-		if !editable(k.Question) || find(k.Question) == nil {
+		if !editable(k.Question) || find(k.Question) == nil || s.overtaken(k) {
 			other = true
 		} else if !slices.Contains(keys, k) {
 			keys = append(keys, k)
@@ -89,6 +89,12 @@ func askAmend(t *turn) {
 	}
 	e := t.s.Edits[0]
 	keys, _ := t.s.ofMessage(e.Of)
+	if len(keys) == 0 { // overtaken while it waited
+		t.record(&AnswerFact{Question: QAmend, Value: "no"})
+		t.understood("edit.anew", nil)
+		t.advance()
+		return
+	}
 	changes, _ := t.wouldChange(keys, e.Text)
 	t.ask(QAmend, string(keys[0].Question), "edit.ask", words.Args{"Changes": t.namesOf(changes)}, "yes", "no")
 }
@@ -106,8 +112,11 @@ func takeAmend(t *turn, in *input) bool {
 		t.say(Notice, "edit.kept", nil)
 		return true
 	}
-	keys, _ := t.s.ofMessage(e.Of)
-	t.applyEdit(keys, e.Text)
+	if keys, _ := t.s.ofMessage(e.Of); len(keys) > 0 {
+		t.applyEdit(keys, e.Text)
+	} else {
+		t.say(Notice, "edit.anew", nil)
+	}
 	return true
 }
 
@@ -132,8 +141,11 @@ func (t *turn) applyEdit(keys []Key, text string) {
 	var moves QuestionID
 	for _, c := range changes {
 		t.amended(c.key, c.from, c.to, "edit")
-		if q := c.key.Question; movesTarget[q] || q == QDrive && moves == "" {
+		switch q := c.key.Question; {
+		case movesTarget[q], q == QReadBack && !movesTarget[moves], q == QDrive && moves == "":
 			moves = q
+		case q == QCodesNow:
+			t.codesMoved()
 		}
 	}
 	switch moves {
@@ -141,6 +153,8 @@ func (t *turn) applyEdit(keys []Key, text string) {
 		t.advance()
 	case QDrive:
 		t.readingsMoved()
+	case QReadBack:
+		t.readBackMoved()
 	default:
 		t.depends(moves)
 	}
@@ -181,6 +195,10 @@ func (t *turn) rewrite(keys []Key, text string) (changes []change, read bool) {
 		case k.Question == QDrive:
 			t.rewriteReadings(numbersOf(k.About), text)
 			in.Text = ""
+		case k.Question == QReadBack:
+			t.rewriteReadBack(text)
+		case k.Question == QCodesNow:
+			t.rewriteCodes(text)
 		default:
 			now := t.s.Phase
 			t.s.Phase = phaseAsking(q.ID) // it is read as it was then

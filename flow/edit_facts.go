@@ -52,6 +52,8 @@ func (t *turn) standing(k Key) string {
 			}
 		}
 		return strings.Join(append(pairs, t.laterThan(k.About)...), " ")
+	case QReadBack, QCodesNow:
+		return t.standingWrite(k)
 	}
 	return t.answerText(t.s.Answers[k])
 }
@@ -118,7 +120,7 @@ func (t *turn) rewriteReadings(numbers []int, text string) {
 			if r.Struck {
 				t.mark(&r, "kept", 0, 0)
 			}
-			t.mark(&r, "corrected", now[i].Indicated, now[i].Reference)
+			t.markAs(&r, "corrected", now[i])
 		}
 	}
 	if len(now) > len(was) {
@@ -136,6 +138,10 @@ func (t *turn) pairs(ms []understand.Match[understand.Reading]) []*ReadingFact {
 		f := &ReadingFact{Indicated: r.Indicated, Reference: r.Reference, Unit: string(dash), Drive: drive, Decimals: r.Tenths}
 		if from := unit.Speed(r.Unit); from != dash && from.Valid() {
 			f.Indicated, f.Reference = round(from.To(r.Indicated, dash), 1), round(from.To(r.Reference, dash), 1)
+			if !r.Tenths { // what was typed is no finer for being converted
+				f.DashStep = round(from.To(1, dash), 4)
+				f.GPSStep = f.DashStep
+			}
 		}
 		f.Struck = unsteady(r.Conditions)
 		facts = append(facts, f)

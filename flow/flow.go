@@ -208,6 +208,9 @@ func (t *turn) due(p phaseOf) *question {
 	if t.s.asksBack() {
 		return find(QPutBack)
 	}
+	if t.s.lateCodes() != nil {
+		return find(QNewCodes)
+	}
 	return p.due(t.s)
 }
 

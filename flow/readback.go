@@ -209,8 +209,9 @@ func (t *turn) typedValue(text string, m *Module) (Value, bool) {
 
 // likely says whether a figure can be the value at all: a module does not hold
 // half or double of what it held.
-func (t *turn) likely(v Value) bool {
-	w := t.s.Writing
+func (t *turn) likely(v Value) bool { return plausible(t.s.Writing, v) }
+
+func plausible(w *WriteFact, v Value) bool {
 	if v.Label != "" || w.From.Label != "" {
 		return v.Label != ""
 	}

@@ -139,6 +139,7 @@ type DriveState struct {
 	Started  bool
 	Parked   bool
 	ReadBack Value // zero if not known
+	Changes  int   // changes there were when it was planned
 }
 
 // NewState is the state of a job before its first entry.
