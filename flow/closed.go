@@ -22,7 +22,7 @@ func (t *turn) sayClosed() {
 	if m != nil {
 		value = withUnit(m, m.Now)
 	}
-	t.say(Notice, key, words.Args{"Value": value, "Job": t.s.Job})
+	t.say(Notice, key, words.Args{"Value": value, "Job": t.s.Job, "Broken": t.s.brokenOff(), "Half": t.s.HalfDone(), "NoRoad": t.s.halfBrake()})
 }
 
 func nextClosed(t *turn) Event {

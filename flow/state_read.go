@@ -77,14 +77,18 @@ func (s *State) roadSafe() bool {
 	if s.Writing != nil && (s.Writing.Word == "broke_off" || s.Writing.Word == "no_answer") {
 		return false
 	}
-	if s.HalfDone() {
-		for i := range s.Modules {
-			if n := s.Modules[i].Name; n == "brake" || n == "stability" {
-				return false
-			}
-		}
-	}
-	return true
+	return !s.halfBrake()
+}
+
+// halfBrake says whether a set of modules is written in part and a brake or
+// stability module is one of them.
+func (s *State) halfBrake() bool {
+	return s.HalfDone() && slices.ContainsFunc(s.Modules, func(m Module) bool { return m.Name == "brake" || m.Name == "stability" })
+}
+
+// brokenOff says whether a write is left broken off or without an answer.
+func (s *State) brokenOff() bool {
+	return s.Writing != nil && (s.Writing.Word == "broke_off" || s.Writing.Word == "no_answer") || len(s.Broken) > 0
 }
 
 // codesAfterLastDrive says whether codes and lamps were read after the last

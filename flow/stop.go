@@ -29,12 +29,14 @@ func stopQuestion() question {
 func (t *turn) askStop() {
 	key := "stop.ask"
 	switch {
-	case t.s.Writing != nil && (t.s.Writing.Word == "broke_off" || t.s.Writing.Word == "no_answer"):
+	case t.s.brokenOff():
 		key = "stop.ask.broken"
+	case t.s.HalfDone():
+		key = "stop.ask.half"
 	case t.s.changed():
 		key = "stop.ask.written"
 	}
-	args := words.Args{}
+	args := words.Args{"NoRoad": t.s.halfBrake()}
 	if m := t.s.Main(); m != nil {
 		args["Now"], args["Original"] = withUnit(m, m.Now), withUnit(m, m.Restore())
 	}
@@ -71,6 +73,9 @@ func takeStop(t *turn, in *input) bool {
 		t.record(&StoppedFact{How: "stopped"})
 		if t.move(EvStop) {
 			t.sayClosed()
+			if t.s.brokenOff() || t.s.HalfDone() {
+				t.call("stopped", words.Args{"Broken": t.s.brokenOff(), "NoRoad": t.s.brokenOff() || t.s.halfBrake()})
+			}
 		}
 		return true
 	case "recover":
