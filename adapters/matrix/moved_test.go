@@ -1,6 +1,8 @@
 package matrix
 
 import (
+	"errors"
+	"fmt"
 	"log/slog"
 	"strings"
 	"sync"
@@ -11,6 +13,7 @@ import (
 
 	"milepost/adapters/matrix/homeserver"
 	"milepost/adapters/matrix/person"
+	"milepost/bot"
 	"milepost/flow"
 )
 
@@ -137,4 +140,51 @@ func TestThreadInReplacedRoom(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The state is lost after a room was replaced: what was for the old one is said
+// in the new one, whether the server tells of it among a room's last events or in
+// its state only.
+func TestReplacedRoomAfterLoss(t *testing.T) {
+	for name, chatter := range map[string]int{"at the end": 0, "long ago": 2 * timeline} {
+		t.Run(name, func(t *testing.T) {
+			s := homeserver.Start(t, homeserver.Options{})
+			j := newJob(t, s, s.URL(), "milepost", false)
+			j.send(j.out(1, flow.Card, "unit 14: open"))
+			next := upgrade(t, s, j.kim, j.m, j.room)
+			for i := range chatter { // only who has the power may still write there
+				j.kim.Say(j.room, fmt.Sprint("chatter ", i))
+			}
+			j.stop()
+			j.cfg.Dir = t.TempDir()
+			j.start()
+			j.insistHeld(j.out(2, flow.Notice, "after the loss"))
+			j.room = next
+			j.begins = j.kim.WaitFor(next, 20*time.Second, j.user(), "goes on here").ID
+			if e := j.only("after the loss"); e.Root != j.begins {
+				t.Errorf("not in the thread of the new room: %+v", e)
+			}
+		})
+	}
+}
+
+// insistHeld sends as the outbox does where we may not write: again when that may
+// have changed.
+func (j *job) insistHeld(out bot.Outbound) {
+	j.t.Helper()
+	for limit := time.After(20 * time.Second); ; {
+		err := j.try(out)
+		if err == nil {
+			return
+		}
+		var held *barred
+		if !errors.As(err, &held) {
+			j.t.Fatalf("send %s: %v", out.Key, err)
+		}
+		select {
+		case <-held.Again():
+		case <-limit:
+			j.t.Fatalf("send %s: held up for ever: %v", out.Key, err)
+		}
+	}
 }

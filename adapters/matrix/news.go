@@ -23,8 +23,9 @@ type roomNews struct {
 	floor     int            // events before this one are not answered
 	joined    int64          // since when we are in it by the server's clock, 0 if we are not
 	encrypted bool
-	rights    bool   // what we may do there may have changed
-	gap       string // from where older ones could not be fetched
+	tombstone *event.Event // the state says that the room was replaced; nil: it does not
+	rights    bool         // what we may do there may have changed
+	gap       string       // from where older ones could not be fetched
 }
 
 // read looks through the rooms of a response, in an order that is always the
@@ -56,6 +57,7 @@ func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) 
 			}
 		}
 		m.since(r, state, was, since == "")
+		r.tombstone = tombstoneOf(room, state)
 		r.rights = was == 0 || m.ourRights(state, r.events)
 		news = append(news, r)
 	}
@@ -73,6 +75,22 @@ func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) 
 		news = append(news, r)
 	}
 	return news, nil
+}
+
+// tombstoneOf gives the event of a room's state by which it was replaced, nil if
+// there is none. It tells so to us who know nothing of that time, or were not
+// given the events of it.
+func tombstoneOf(room id.RoomID, state []*event.Event) *event.Event {
+	for _, e := range ofRoom(room, state) {
+		if isTombstone(e) {
+			return e
+		}
+	}
+	return nil
+}
+
+func isTombstone(e *event.Event) bool {
+	return e.Type.Type == event.StateTombstone.Type && e.StateKey != nil && *e.StateKey == ""
 }
 
 // ofRoom drops what is no event and puts the room into the rest: it is not in a

@@ -20,11 +20,15 @@ func (m *stint) putRoom(ctx context.Context, tx *sql.Tx, r *roomNews, now int64)
 		return err
 	}
 	for i, e := range r.events {
-		if err := m.putEvent(ctx, tx, e, i < r.floor, now); err != nil {
+		// Where a room has gone counts, however long ago.
+		if err := m.putEvent(ctx, tx, e, i < r.floor && !isTombstone(e), now); err != nil {
 			return err
 		}
 	}
-	return nil
+	if r.tombstone == nil {
+		return nil
+	}
+	return m.putEvent(ctx, tx, r.tombstone, false, now)
 }
 
 // putEvent stores an event: that it was seen and, if it is somebody's word and
@@ -72,7 +76,7 @@ func heard(e *event.Event) bool {
 	case event.EventMessage.Type, event.EventEncrypted.Type, event.EventReaction.Type, event.EventRedaction.Type:
 		return e.StateKey == nil
 	case event.StateTombstone.Type:
-		return e.StateKey != nil && *e.StateKey == ""
+		return isTombstone(e)
 	}
 	return false
 }

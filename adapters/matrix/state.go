@@ -134,9 +134,11 @@ func (s *state) set(ctx context.Context, k, v string) error {
 	return err
 }
 
-// setRoot keeps the event a thread hangs on; the first one stays.
+// setRoot keeps the event a thread hangs on; the first one stays. None is kept of a
+// room that was replaced: whoever looked for it there has come too late.
 func (s *state) setRoot(ctx context.Context, thread, event, room, job string) error {
-	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO root (thread, event, room, job) VALUES (?, ?, ?, ?)", thread, event, room, job)
+	_, err := s.db.ExecContext(ctx, "INSERT OR IGNORE INTO root (thread, event, room, job) SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS (SELECT 1 FROM moved WHERE room = ?3)",
+		thread, event, room, job)
 	return err
 }
 
