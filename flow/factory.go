@@ -129,43 +129,6 @@ func (s *State) size(which string) (tyre.Size, bool) {
 	return z, true
 }
 
-func askOnly(t *turn) {
-	t.sayFits()
-	if m := t.s.Main(); t.s.Has(QEntry) && m != nil && m.Question == "entry_mismatch" {
-		t.understood("echo.kept-entry", nil)
-	}
-	t.ask(QOnly, "", "factory.only", nil, "yes_both", "several", "changed")
-}
-
-func takeOnly(t *turn, in *input) bool {
-	if in.Choice == "" {
-		text := strings.ToLower(in.Text)
-		a, ok := understand.YesNo(in.Text)
-		switch {
-		case ok && a.Value == understand.Yes && len(understand.Modules(in.Text)) == 0:
-			in.Choice = "yes_both"
-			in.take(a.Start, a.End)
-		case strings.Contains(text, "several") || strings.Contains(text, "more than one") || len(understand.Modules(in.Text)) > 0:
-			in.Choice = "several"
-		case strings.Contains(text, "changed") || strings.Contains(text, "someone"):
-			in.Choice = "changed"
-		case ok && a.Value == understand.NotSure:
-			in.Choice = "yes_both" // as far as anyone can see
-			in.take(a.Start, a.End)
-		default:
-			return false
-		}
-	}
-	t.record(&AnswerFact{Question: QOnly, Value: in.Choice})
-	if in.Choice == "changed" {
-		t.foundNotFactory()
-	}
-	if in.Choice == "several" && len(understand.Modules(in.Text)) > 0 {
-		takeModules(t, in)
-	}
-	return true
-}
-
 // takeModules takes each module with its value; the first named is the one the
 // dash follows, and takes the place of the one that had no name yet.
 func takeModules(t *turn, in *input) bool {
@@ -207,23 +170,8 @@ func takeModules(t *turn, in *input) bool {
 	}
 	t.record(&AnswerFact{Question: QModules, Number: float64(len(t.s.Modules))})
 	t.checkEntries()
-	if t.s.disagree() {
-		t.understood("factory.disagree", nil)
-	}
+	t.sayOdd()
 	return true
-}
-
-// disagree says whether modules of the same kind hold different values.
-func (s *State) disagree() bool {
-	for i := range s.Modules {
-		for j := range i {
-			a, b := s.Modules[i], s.Modules[j]
-			if a.Kind == b.Kind && a.Original != b.Original {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 func askChanged(t *turn) {
