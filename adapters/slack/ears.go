@@ -34,6 +34,10 @@ type ears struct {
 	breaks int       // that ended since the last reading back began
 	heard  time.Time // over HTTP: when the last event came
 	looked time.Time // when the last reading back began
+
+	withholds time.Time // until when Slack may withhold events
+	waits     bool      // the end of that is waited for
+
 	order  order
 	bad    int64 // deliveries that could not be read
 	strict int64 // of them those that only the library could not read
@@ -73,7 +77,7 @@ func (e *ears) read(ctx context.Context, kind string, raw []byte, again cameAgai
 		case "event_callback":
 		case "app_rate_limited":
 			e.s.log.Error("slack holds events back: more than 30000 an hour in the workspace; what was missed is read back")
-			return delivered{after: func(context.Context) { e.missed() }}
+			return delivered{after: func(context.Context) { e.withheld(e.ctx) }}
 		default:
 			return delivered{}
 		}

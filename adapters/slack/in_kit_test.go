@@ -150,7 +150,7 @@ func (r *rig) begin() {
 func quick() times {
 	q := usualTimes()
 	q.gap, q.between, q.retry, q.most, q.alive, q.backoff = 200*time.Millisecond, 100*time.Millisecond, 20*time.Millisecond, 200*time.Millisecond, 50*time.Millisecond, 300*time.Millisecond
-	q.overlap, q.grace, q.again, q.renewal = time.Minute, 0, 100*time.Millisecond, 10*time.Millisecond
+	q.overlap, q.grace, q.again, q.renewal, q.withheld = time.Minute, 0, 100*time.Millisecond, 10*time.Millisecond, 100*time.Millisecond
 	return q
 }
 
