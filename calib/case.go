@@ -125,6 +125,11 @@ type Reading struct {
 	Struck    bool    `json:"struck,omitempty"`
 	TrackMean bool    `json:"track_mean,omitempty"` // Reference is the mean of 10 s or more of a recorded track
 
+	// DashStep and GPSStep are the steps of the two figures as typed, in the dash unit, where they were typed whole in
+	// the other unit and converted; 0: not so. Such a figure has decimals now, and none when it was read.
+	DashStep float64 `json:"dash_step,omitempty"`
+	GPSStep  float64 `json:"gps_step,omitempty"`
+
 	// MileSeconds is a measured mile by stopwatch, in seconds, in place of Reference (section 6).
 	MileSeconds float64 `json:"mile_seconds,omitempty"`
 }

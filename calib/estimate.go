@@ -30,7 +30,7 @@ type observation struct {
 	drive, index int // in the case
 	k            int // δ it belongs to; −1: none
 	I, G, S      float64
-	hG           float64
+	hI, hG       float64
 	base         float64 // 0.35·q or 0.25·q
 	extra        float64 // variance added by a stopwatch
 	whole        bool    // GPS figure of step 1
@@ -160,7 +160,11 @@ func (f *fit) place(o *observation, q float64) {
 	}
 	o.m = o.S / f.Cp * math.Exp(-f.u-d)
 	o.r = o.I - f.b - o.m*o.G
-	o.s = math.Sqrt((dashStep*dashStep+o.m*o.m*o.hG*o.hG)/12 + o.base*o.base + o.extra)
+	hI := o.hI
+	if hI == 0 {
+		hI = dashStep
+	}
+	o.s = math.Sqrt((hI*hI+o.m*o.m*o.hG*o.hG)/12 + o.base*o.base + o.extra)
 }
 
 // bound keeps nonsense input from overflowing; sound jobs stay under 0.2.

@@ -15,6 +15,9 @@ type driveState struct {
 	missed bool    // it differs
 }
 
+// maxStep is the widest step of a speed figure in dash units: 1 mph is 1.609 km/h.
+const maxStep = 2.0
+
 const maxSpeed = 450 // dash units; a km/h figure on a mph dash must still get in, to be asked about
 
 // observe turns drives into observations; path names the field in errors.
@@ -81,7 +84,7 @@ func (j *job) observeDrive(path string, i int, d *Drive, s float64, obs []observ
 	first, step := len(obs), j.gpsStep
 	for n := range d.Readings {
 		r := &d.Readings[n]
-		o := observation{drive: i, index: n, I: r.Indicated, G: r.Reference, S: s, base: glanceSD * j.q, struck: r.Struck}
+		o := observation{drive: i, index: n, hI: r.DashStep, I: r.Indicated, G: r.Reference, S: s, base: glanceSD * j.q, struck: r.Struck}
 		if !(r.Indicated > 0 && r.Indicated <= maxSpeed) {
 			return nil, bad(fmt.Sprintf("%s[%d].readings[%d].indicated", path, i, n), "must be a speed above zero, up to %d", maxSpeed)
 		}
@@ -95,10 +98,15 @@ func (j *job) observeDrive(path string, i int, d *Drive, s float64, obs []observ
 		if !(o.G > 0 && o.G <= maxSpeed) {
 			return nil, bad(fmt.Sprintf("%s[%d].readings[%d].reference", path, i, n), "must be a speed above zero, up to %d", maxSpeed)
 		}
+		for name, v := range map[string]float64{"dash_step": r.DashStep, "gps_step": r.GPSStep} {
+			if !(v >= 0 && v <= maxStep) {
+				return nil, bad(fmt.Sprintf("%s[%d].readings[%d].%s", path, i, n, name), "must be 0 to %g", maxStep)
+			}
+		}
 		if r.TrackMean {
 			o.base = trackSD * j.q
 		}
-		if r.MileSeconds == 0 && o.G != math.Trunc(o.G) { // section 4: such a drive has tenths
+		if r.MileSeconds == 0 && r.GPSStep == 0 && o.G != math.Trunc(o.G) { // section 4: such a drive has tenths
 			step = math.Min(step, decimalStep)
 		}
 		obs = append(obs, o)
@@ -110,10 +118,12 @@ func (j *job) observeDrive(path string, i int, d *Drive, s float64, obs []observ
 			o.hG = 0
 		case d.Readings[n].TrackMean:
 			o.hG = math.Min(step, decimalStep)
+		case d.Readings[n].GPSStep != 0: // converted: section 1, mixed units on entry
+			o.hG = d.Readings[n].GPSStep
 		default:
 			o.hG = step
 		}
-		o.whole = o.hG == 1
+		o.whole = o.hG == 1 || o.hG > maxStep/4 && o.hG == d.Readings[n].GPSStep
 		for _, e := range obs[first : first+n] { // identical pairs count once: section 4
 			if !o.struck && !e.struck && e.I == o.I && e.G == o.G {
 				o.repeat = true

@@ -1,6 +1,8 @@
 package flow
 
 import (
+	"math"
+
 	"milepost/calib"
 	"milepost/calib/unit"
 )
@@ -110,10 +112,11 @@ func (s *State) calibDrives(dash unit.Speed) (drives []calib.Drive, numbers [][]
 				continue
 			}
 			if u := unit.Speed(r.Unit); u.Valid() && u != dash {
+				r.stepsIn(u, dash, s.tenthsOn(d.Drive))
 				r.Indicated, r.Reference = u.To(r.Indicated, dash), u.To(r.Reference, dash)
 			}
 			cd.Readings = append(cd.Readings, calib.Reading{Indicated: r.Indicated, Reference: r.Reference,
-				Struck: r.Struck, TrackMean: r.TrackMean, MileSeconds: r.Seconds})
+				DashStep: r.DashStep, GPSStep: r.GPSStep, Struck: r.Struck, TrackMean: r.TrackMean, MileSeconds: r.Seconds})
 			ns = append(ns, r.Number)
 		}
 		if len(cd.Readings) == 0 && cd.Track == 0 {
@@ -123,6 +126,37 @@ func (s *State) calibDrives(dash unit.Speed) (drives []calib.Drive, numbers [][]
 	}
 	return drives, numbers
 }
+
+// tenthsOn says whether the GPS speeds of a drive show tenths (calibration
+// method, section 4).
+func (s *State) tenthsOn(drive int) bool {
+	for i := range s.Readings {
+		if r := &s.Readings[i]; r.Drive == drive && r.Seconds == 0 && r.GPSStep == 0 && !whole(r.Reference) {
+			return true
+		}
+	}
+	return false
+}
+
+// stepsIn keeps the steps of a reading that is put in another unit.
+func (r *ReadingFact) stepsIn(from, to unit.Speed, tenths bool) {
+	put := func(step, usual float64) float64 {
+		if step == 0 {
+			step = usual
+		}
+		return from.To(step, to)
+	}
+	r.DashStep = put(r.DashStep, 1)
+	switch {
+	case r.TrackMean || r.Seconds > 0 || r.GPSStep == 0 && !whole(r.Reference):
+	case tenths:
+		r.GPSStep = put(r.GPSStep, 0.1)
+	default:
+		r.GPSStep = put(r.GPSStep, 1)
+	}
+}
+
+func whole(v float64) bool { return v == math.Trunc(v) }
 
 func calibValue(v Value) calib.Value {
 	if v.Label != "" {

@@ -15,9 +15,11 @@ type DriveFact struct {
 
 // ReadingFact records one pair of dash and GPS speed.
 type ReadingFact struct {
+	DashStep   float64 `json:"dash_step,omitempty"` // of a figure typed whole in another unit and converted, in Unit; 0: not so
 	Decimals   bool    `json:"decimals,omitempty"`
 	Drive      int     `json:"drive"`
 	Expected   float64 `json:"expected,omitempty"`
+	GPSStep    float64 `json:"gps_step,omitempty"`
 	Indicated  float64 `json:"indicated"`
 	Number     int     `json:"number"` // counts the job's readings
 	Questioned bool    `json:"questioned"`
@@ -47,7 +49,9 @@ type StretchFact struct {
 
 // StruckFact changes how a reading counts; the reading itself stays.
 type StruckFact struct {
+	DashStep  float64 `json:"dash_step,omitempty"` // of a corrected figure, as of a reading
 	Expected  float64 `json:"expected,omitempty"`
+	GPSStep   float64 `json:"gps_step,omitempty"`
 	Indicated float64 `json:"indicated,omitempty"`
 	Number    int     `json:"number"`
 	Reference float64 `json:"reference,omitempty"`

@@ -36,7 +36,8 @@ func (t *turn) mend(in *input) bool {
 		if len(ms) != 1 {
 			return false
 		}
-		t.mendReading(rs[0], what, ms[0].Value.Indicated, ms[0].Value.Reference)
+		t.markAs(rs[0], what, t.pairs(ms)[0])
+		t.mended()
 	} else {
 		for _, r := range rs {
 			t.mark(r, what, 0, 0)
@@ -62,12 +63,17 @@ func (t *turn) mended() {
 
 // mark changes how a reading counts; the reading itself stays.
 func (t *turn) mark(r *ReadingFact, what string, dash, gps float64) {
+	t.markAs(r, what, &ReadingFact{Indicated: dash, Reference: gps})
+}
+
+// markAs is mark with what a corrected pair is, and how it was typed.
+func (t *turn) markAs(r *ReadingFact, what string, to *ReadingFact) {
 	f := &StruckFact{Number: r.Number, What: what}
 	switch what {
 	case "swapped":
-		f.Indicated, f.Reference = r.Reference, r.Indicated
+		f.Indicated, f.Reference, f.DashStep, f.GPSStep = r.Reference, r.Indicated, r.GPSStep, r.DashStep
 	case "corrected":
-		f.Indicated, f.Reference = dash, gps
+		f.Indicated, f.Reference, f.DashStep, f.GPSStep = to.Indicated, to.Reference, to.DashStep, to.GPSStep
 	}
 	args := words.Args{"Number": r.Number, "Was": pairText(r), "Now": plainFigure(f.Indicated) + "/" + plainFigure(f.Reference)}
 	t.record(f)
@@ -81,7 +87,12 @@ func (t *turn) convertDrive(drive int) {
 	for i := range t.s.Readings {
 		r := t.s.Readings[i]
 		if g, ok := convertedGPS(&r); ok && r.Drive == drive && r.Questioned && !r.Struck {
-			t.mendReading(&r, "corrected", r.Indicated, g)
+			to := &ReadingFact{Indicated: r.Indicated, Reference: g, DashStep: r.DashStep}
+			if whole(r.Reference) { // typed so, in the other unit
+				to.GPSStep = round(g/r.Reference, 4)
+			}
+			t.markAs(&r, "corrected", to)
+			t.mended()
 		}
 	}
 }
@@ -148,7 +159,8 @@ func takeDoubt(t *turn, in *input) bool {
 	}
 	// The pair typed again is a correction.
 	if ms, _ := understand.Readings(in.Text, t.context()); len(ms) == 1 {
-		t.mendReading(r, "corrected", ms[0].Value.Indicated, ms[0].Value.Reference)
+		t.markAs(r, "corrected", t.pairs(ms)[0])
+		t.mended()
 		in.Text = ""
 		return true
 	}
