@@ -24,6 +24,7 @@ type arrival struct {
 	unsure bool   // an older one may well be on its way
 	within string // key of a message that says it too, if that is new
 	said   bool   // that is so: it is only marked as seen
+	rest   bool   // it is known but for some files, and is only these
 	sign   string // of a reaction that was put on a post: what its key begins with
 	caught bool   // that was read back, as it stands there
 
@@ -53,6 +54,7 @@ const (
 	keyCommand = "s:"
 	keyBad     = "b:"
 	keyUnread  = "q:" // a post on which signs are not read back any more
+	keyRest    = "+"  // within a key in the inbox: of a message only the files named behind it
 	keyEvent   = "x:" // an event's id: nothing is in the inbox under it
 )
 

@@ -160,11 +160,14 @@ func (h *hearing) said(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, 
 	base := h.base(channel, m.TS)
 	var list []bot.Inbound
 	for _, f := range m.Files {
+		if !r.holds(f.ID) {
+			continue
+		}
 		one := in
 		one.Delivery, one.File = partDelivery(base, f.ID), h.s.attachment(ctx, f)
 		list = append(list, one)
 	}
-	if m.Text != "" || len(m.Files) == 0 {
+	if r.holds(partText) && (m.Text != "" || len(m.Files) == 0) {
 		in.Delivery, in.Text = base, text
 		if err := h.st.typed(ctx, string(in.Thread), text, pick{User: string(m.User), Name: in.Name, Delivery: in.Delivery}); err != nil {
 			return nil, unavailable("note an answer", err)
