@@ -120,6 +120,8 @@ func TestBadFrame(t *testing.T) {
 		{`{"envelope_id":"E2","type":"events_api","payload":{"type":"event_callback","event":{"type":"message","text":"Harrow"}}}`, "E2", true, keyBad},
 		{`{"envelope_id":"E3","type":"telepathy","payload":{"text":"Harrow"}}`, "E3", true, keyBad},
 		{`{"envelope_id":"E4","type":"events_api","payload":{"type":"event_callback","event":{"type":"new_thing"}}}`, "E4", false, ""},
+		{`{"envelope_id":"E5","type":"events_api","payload":{"type":"event_callback","event":{"type":"new_thing","item":"x","user":7,"message":[]}}}`, "E5", false, ""},
+		{`{"envelope_id":"E6","type":"events_api","payload":{"type":"event_callback","event":{"type":"reaction_added","item":"Harrow"}}}`, "E6", true, keyBad},
 	} {
 		d := e.badMessage(t.Context(), []byte(c.frame))
 		if d == nil || d.id != c.id {

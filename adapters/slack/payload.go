@@ -171,9 +171,19 @@ func readOuter(raw []byte) (inOuter, error) {
 	return o, nil
 }
 
-// readEvent reads the inner part. What must be there for its type is there.
+// readEvent reads the inner part. What must be there for its type is there. Of a type
+// that was not asked for, which may be of any form, only the type and the time are.
 func (o inOuter) readEvent() (inEvent, error) {
 	var e inEvent
+	var is struct {
+		Type string          `json:"type"`
+		At   json.RawMessage `json:"event_ts"`
+	}
+	if err := strictly(o.Event, &is); err == nil && is.Type != "" && !askedFor(is.Type) {
+		e.Type = is.Type
+		_ = json.Unmarshal(is.At, &e.EventTS)
+		return e, nil
+	}
 	if err := strictly(o.Event, &e); err != nil {
 		return e, fmt.Errorf("read event: %w", err)
 	}

@@ -3,6 +3,7 @@ package slack
 import (
 	_ "embed"
 	"slices"
+	"strings"
 )
 
 // need is something of Slack's that is used here, and the scopes it wants: all of
@@ -61,6 +62,14 @@ var events = []need{
 	{"reaction_removed", []string{"reactions:read"}},
 	{"tokens_revoked", nil},
 	{"user_change", []string{"users:read"}},
+}
+
+// askedFor says whether events of a type are subscribed to.
+func askedFor(kind string) bool {
+	return slices.ContainsFunc(events, func(n need) bool {
+		name, _, _ := strings.Cut(n.name, ".")
+		return name == kind
+	})
 }
 
 // others are uses beside methods and events: the slash command and the shortcuts,
