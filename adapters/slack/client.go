@@ -58,6 +58,10 @@ var (
 	badBody = []string{"invalid_blocks", "invalid_blocks_format", "msg_blocks_too_long", "msg_too_long", "no_text",
 		"invalid_arguments", "invalid_attachments", "too_many_attachments", "invalid_metadata_format",
 		"invalid_metadata_schema", "metadata_too_large", "markdown_text_conflict", "attachment_payload_limit_exceeded"}
+	// The file is not taken, by this workspace or in this channel, and will not be
+	// (docs.slack.dev, files.getUploadURLExternal and files.completeUploadExternal).
+	badFile = []string{"file_uploads_disabled", "file_uploads_except_images_disabled", "file_type_not_allowed", "file_upload_size_restricted",
+		"storage_limit_reached", "alt_txt_too_large", "snippet_too_large", "unknown_snippet_type", "posting_to_channel_denied"}
 	// The channel takes nothing from us any more.
 	gone = []string{"channel_not_found", "not_in_channel", "is_archived", "restricted_action", "restricted_action_thread_locked",
 		"restricted_action_read_only_channel", "restricted_action_non_threadable_channel", "user_is_restricted", "ekm_access_denied",

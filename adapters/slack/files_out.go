@@ -59,7 +59,11 @@ func (s *Slack) sendUpload(ctx context.Context, key string, a *aim, f flow.FileR
 	name := fileName(f.Name)
 	if u.File == "" || u.URL != "" {
 		// Bytes that came to nothing leave a file nobody sees, and Slack forgets it.
-		if u, err = s.putBytes(ctx, key, name, f, open); err != nil {
+		u, err = s.putBytes(ctx, key, name, f, open)
+		if is(err, badFile) {
+			return s.fileRefused(ctx, key, a, name, err)
+		}
+		if err != nil {
 			return err
 		}
 	} else if u.Last {
@@ -69,9 +73,28 @@ func (s *Slack) sendUpload(ctx context.Context, key string, a *aim, f flow.FileR
 		}
 	}
 	if ts == "" {
-		if ts, err = s.showFile(ctx, key, a, u.File, name); err != nil {
+		ts, err = s.showFile(ctx, key, a, u.File, name)
+		if is(err, badFile) {
+			return s.fileRefused(ctx, key, a, name, err)
+		}
+		if err != nil {
 			return err
 		}
+	}
+	return failed("send file", s.state.posted(context.WithoutCancel(ctx), key, ts))
+}
+
+// fileRefused says in the thread, once, that a file can't be shown there: it would be
+// refused again, and what is said after it must not wait.
+func (s *Slack) fileRefused(ctx context.Context, key string, a *aim, name string, why error) error {
+	s.log.Error("the workspace does not take a file", "channel", a.channel, "code", code(why))
+	notice := key + "#refused"
+	if err := s.sendPost(ctx, notice, a, &post{Kind: flow.Notice, Text: fmt.Sprintf(sayNoFile, name)}); err != nil {
+		return err
+	}
+	ts, _, _, err := s.state.sentAs(ctx, notice)
+	if err != nil {
+		return failed("send file", err)
 	}
 	return failed("send file", s.state.posted(context.WithoutCancel(ctx), key, ts))
 }
@@ -141,7 +164,11 @@ func (s *Slack) showFile(ctx context.Context, key string, a *aim, id, name strin
 		}
 	}
 	if fateOf(err) == undone {
-		return "", errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, upload{File: id}))
+		done := upload{File: id}
+		if code(err) == "file_not_found" {
+			done = upload{} // forgotten, as it was not shown in time: from the start
+		}
+		return "", errors.Join(failed("send file", err), s.state.reached(context.WithoutCancel(ctx), key, done))
 	}
 	return "", failed("send file", err)
 }

@@ -19,6 +19,7 @@ const (
 	sayMoreJobs  = "and %d more"
 	sayThread    = "open the thread"
 	sayGroup     = "I don't work in group conversations: call me in a channel, or write to me directly."
+	sayNoFile    = "I can't show the file %s here: this workspace does not take it. It is kept with the job."
 	sayNoWay     = "I can't write in this channel, nor to you directly. Invite me here, or use the command in a channel that I am in."
 	sayReadings  = "Drive readings"
 	sayDash      = "%d · dash"
