@@ -74,6 +74,9 @@ func (t *turn) read() {
 	if t.s.Paused {
 		t.record(&PauseFact{Paused: false}) // who answers is back
 	}
+	if in.Choice == "" && t.whileHeld(in) {
+		return
+	}
 	if !t.mayAnswerNow() {
 		t.answerTo(Notice, "wait.other", words.Args{"Role": string(t.s.Asked.To)})
 		return

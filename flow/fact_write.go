@@ -88,7 +88,7 @@ type DeviationFact struct {
 	Own    int    `json:"own,omitempty"` // it was made this change of its own
 	Undone bool   `json:"undone,omitempty"`
 	Value  Value  `json:"value,omitzero"`
-	What   string `json:"what"` // write_before_backup, other_value, other_setting, odometer
+	What   string `json:"what"` // write_before_backup, write_before_release, other_value, other_setting, odometer
 }
 
 // SignOffFact records a supervisor's sign-off.

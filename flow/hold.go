@@ -78,12 +78,15 @@ func askHold(t *turn) {
 		args["Low"], args["High"], args["Limited"] = boundOf(m, g.Low), boundOf(m, g.High), g.Limited
 	}
 	choices := []string{"release", "not_yet"}
-	if h.What == "write" && t.s.offersDrive() && len(t.s.Changes) == 0 {
+	if h.What == "write" && t.s.offersDrive() && len(t.s.Changes) == 0 && !t.s.inTheAir() {
 		choices = append(choices, "drive_first")
 	}
 	key := "hold.ask"
 	if h.Now == "refused" {
 		key = "hold.again"
+	}
+	if t.earlyArgs(args) {
+		key = "hold.ask.early"
 	}
 	to := t.releaser()
 	if len(t.addressed(to)) == 0 {
@@ -188,6 +191,7 @@ func (t *turn) release() {
 	h := *t.s.Hold
 	h.Now, h.Self = "released", t.own()
 	t.record(&h)
+	t.ownEarlyWrite()
 	t.understood("echo.released", words.Args{"Name": t.nameOf(t.m.Who), "Self": h.Self})
 }
 
@@ -200,7 +204,7 @@ func (t *turn) refuse(reason string) {
 
 // driveInstead takes the write back and drives at the present value first.
 func (t *turn) driveInstead() {
-	if !t.s.offersDrive() || t.s.Hold.What != "write" {
+	if !t.s.offersDrive() || t.s.Hold.What != "write" || t.s.inTheAir() {
 		t.hint("hint.hold", words.Args{"Said": ""})
 		return
 	}

@@ -78,6 +78,6 @@ func (t *turn) callOn() {
 	if told := t.summon("hold_waits", to, "call.hold_waits", args); told != "" {
 		who = t.text(t.worker(), "who."+string(told), nil)
 	}
-	broken := t.s.Writing.Word == "broke_off" || t.s.Writing.Word == "no_answer"
+	broken := (t.s.Writing.Word == "broke_off" || t.s.Writing.Word == "no_answer") && t.s.earlyWrite() == nil
 	t.say(Notice, "hold.waiting", words.Args{"Name": who, "Broken": broken})
 }
