@@ -108,7 +108,7 @@ func Flags(s *State, p Policy, now time.Time) (flags []string) {
 	add(FlagBrokenOff, w != nil && (w.Word == "broke_off" || w.Word == "no_answer") || len(s.Broken) > 0)
 	last := s.LastCodes()
 	add(FlagLamps, last != nil && stops(last.Lamps))
-	add(FlagNewCodes, last != nil && len(last.New) > 0)
+	add(FlagNewCodes, last != nil && last.upsets())
 	add(FlagHalfDone, s.HalfDone())
 	add(FlagDeviation, len(s.Deviations) > 0)
 	add(FlagWaived, s.Waived)

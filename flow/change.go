@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"slices"
 	"strconv"
 
 	"milepost/flow/words"
@@ -193,9 +194,9 @@ func askWritten(t *turn) {
 	t.ask(QWritten, t.s.writeAbout(), key, args, choices...)
 }
 
-func without(list []string, what string) (out []string) {
+func without(list []string, what ...string) (out []string) {
 	for _, s := range list {
-		if s != what {
+		if !slices.Contains(what, s) {
 			out = append(out, s)
 		}
 	}

@@ -1,7 +1,6 @@
 package flow
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 
@@ -70,7 +69,7 @@ func (s *State) codesHere() (here []CodesFact) {
 // communication code asks for it.
 func (s *State) codesRead() bool {
 	here := s.codesHere()
-	if len(here) == 0 {
+	if len(here) == 0 || here[len(here)-1].Unread {
 		return s.Waivers[GateCodes].Reason && (s.Phase == PhaseDrive || s.Phase == PhaseReview)
 	}
 	return !(len(here) == 1 && onlyCommunication(here[0]) && s.Phase != PhaseDrive)
@@ -95,6 +94,8 @@ func askCodes(t *turn) {
 	here := s.codesHere()
 	about := s.codesAbout() + "." + strconv.Itoa(len(here))
 	switch {
+	case len(here) > 0 && here[len(here)-1].Unread:
+		t.ask(QCodesNow, about, "codes.after-lamp", words.Args{"Lamps": lampNames(here[len(here)-1].Lamps)}, "none", "some")
 	case len(here) > 0 && onlyCommunication(here[len(here)-1]):
 		t.ask(QCodesNow, about, "codes.clear", words.Args{"Codes": strings.Join(here[len(here)-1].New, ", ")}, "none", "some")
 	case s.Phase == PhaseTarget:
@@ -144,6 +145,7 @@ func (t *turn) recordCodes(c codesSaid) {
 	if s.Phase == PhaseDrive || s.Phase == PhaseReview {
 		t.addSeen(&c)
 	}
+	t.addUnread(&c)
 	f := &CodesFact{When: "after_drive", List: list(c.Codes), New: []string{}, Lamps: list(c.Lamps), Drive: s.lastDrive()}
 	switch s.Phase {
 	case PhaseChange, PhaseRecover:
@@ -153,6 +155,8 @@ func (t *turn) recordCodes(c codesSaid) {
 	}
 	if late := s.lateCodes(); late != nil {
 		f.When, f.Drive, f.Change = late.When, late.Drive, late.Change
+	} else if f.When != "before" {
+		f.Unread = len(f.Lamps) > 0 && !c.CodesToo && !stops(f.Lamps)
 	}
 	t.recordCodesAs(f, c)
 	switch {
@@ -161,13 +165,13 @@ func (t *turn) recordCodes(c codesSaid) {
 	case len(f.New) == 0 && len(f.List) > 0:
 		t.understood("echo.codes.known", words.Args{"Codes": strings.Join(f.List, ", ")})
 	}
-	if len(f.New) > 0 && s.codesRead() || stops(f.Lamps) {
+	if f.upsets() && s.codesRead() || stops(f.Lamps) {
 		t.callForCodes(f)
 	}
 }
 
 func (t *turn) callForCodes(f *CodesFact) {
-	t.call("new_codes", words.Args{"Codes": strings.Join(f.New, ", "), "Lamps": strings.Join(f.Lamps, ", ")})
+	t.call("new_codes", words.Args{"Codes": strings.Join(f.New, ", "), "Lamps": lampNames(f.Lamps)})
 }
 
 // recordCodesAs records a reading of codes as that of a step, with what is new of
@@ -175,12 +179,12 @@ func (t *turn) callForCodes(f *CodesFact) {
 func (t *turn) recordCodesAs(f *CodesFact, c codesSaid) {
 	s := t.s
 	if f.When != "before" {
-		known := s.knownCodes()
-		for _, code := range f.List {
-			if !slices.Contains(known, code) {
-				f.New = append(f.New, code)
-			}
+		known, lamps := s.knownCodes()
+		f.New = without(f.List, known...)
+		if f.New == nil {
+			f.New = []string{}
 		}
+		f.NewLamps = without(f.Lamps, lamps...)
 	}
 	var items []Item
 	if len(c.Other) > 0 {

@@ -21,7 +21,7 @@ func (s *State) lateCodes() *CodesFact {
 		return nil
 	}
 	forbidden := stops(c.Lamps) && !s.roadWaived()
-	if !forbidden && (len(c.New) == 0 || s.Answers[Key{QNewCodes, codesStep(c)}].Value == "go_on") {
+	if !forbidden && (!c.upsets() || s.Answers[Key{QNewCodes, codesStep(c)}].Value == "go_on") {
 		return nil
 	}
 	switch s.Phase { // elsewhere the step itself asks, or it goes back already

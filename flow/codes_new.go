@@ -23,7 +23,16 @@ func (s *State) newCodes() bool {
 		return false
 	}
 	c := here[len(here)-1]
-	return len(c.New) > 0 || stops(c.Lamps) && !s.roadWaived()
+	return c.upsets() || stops(c.Lamps) && !s.roadWaived()
+}
+
+// upsets says whether a reading shows a code or a lamp that was not there before
+// the work. Those with which nobody drives are for the gate of the road.
+func (f *CodesFact) upsets() bool { return len(f.New)+len(without(f.NewLamps, roadStops...)) > 0 }
+
+// lampNames lists lamps in words.
+func lampNames(lamps []string) string {
+	return strings.ReplaceAll(strings.Join(lamps, ", "), "_", " ")
 }
 
 func (s *State) roadWaived() bool { return s.Waivers[GateRoad].Reason }
@@ -42,28 +51,29 @@ func (s *State) codesSettled() bool {
 	return s.Answers[Key{QNewCodes, s.codesAbout()}].Value == "go_on"
 }
 
-// knownCodes are those from before the work, and those someone went on with;
-// after restoring only the former count.
-func (s *State) knownCodes() (known []string) {
+// knownCodes are the codes and lamps from before the work, and those someone went
+// on with; after restoring only the former count.
+func (s *State) knownCodes() (known, lamps []string) {
 	for _, c := range s.Codes {
 		about := "drive." + strconv.Itoa(c.Drive)
 		if c.When == "after_write" {
 			about = "change." + strconv.Itoa(c.Change)
 		}
 		if c.When == "before" || s.Phase != PhaseRecover && s.Answers[Key{QNewCodes, about}].Value == "go_on" {
-			known = append(known, c.List...)
+			known, lamps = append(known, c.List...), append(lamps, c.Lamps...)
 		}
 	}
-	return known
+	return known, lamps
 }
 
 func askNewCodes(t *turn) {
 	here := t.s.codesHere()
 	c := here[len(here)-1]
-	args := words.Args{"Codes": strings.Join(c.New, ", "), "Lamps": strings.Join(c.Lamps, ", ")}
+	args := words.Args{"Codes": strings.Join(c.New, ", "), "Lamps": lampNames(c.NewLamps)}
 	about := t.s.codesAbout()
 	switch {
 	case stops(c.Lamps):
+		args["Lamps"] = lampNames(c.Lamps)
 		t.ask(QNewCodes, about, "newcodes.lamp", args, "recover", "read_again")
 	default:
 		t.ask(QNewCodes, about, "newcodes.codes", args, "recover", "go_on", "read_again")

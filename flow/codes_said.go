@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -15,6 +16,8 @@ type codesSaid struct {
 	Other     []string // lamps in words of no known kind
 	None      bool     // nothing is there
 	LampsOnly bool     // it says that no lamp is on, and nothing of codes
+	CodesToo  bool     // it says which codes are there, or that none is
+	LampsOut  bool     // it says in so many words that no lamp is on
 }
 
 // Any says whether the message says anything of them.
@@ -22,12 +25,16 @@ func (c codesSaid) Any() bool {
 	return c.None || len(c.Codes) > 0 || len(c.Lamps) > 0 || len(c.Other) > 0
 }
 
+var lampOut = regexp.MustCompile(`(?i)\b(lamp|light|warning)s?\b[^,.;]*\b(off|out|gone)\b`)
+
 // readCodes reads what a message says of trouble codes and lamps, and takes it
 // out of the message.
 func readCodes(in *input) (c codesSaid) {
 	codes, saidCodes, _ := understand.Codes(in.Text)
 	lamps, saidLamps, _ := understand.Lamps(in.Text)
 	c.Codes = codes.Value.List
+	c.CodesToo = saidCodes && (len(c.Codes) > 0 || codes.Value.None)
+	c.LampsOut = saidLamps && lamps.Value.None && lampWords.MatchString(in.Text) || len(lamps.Value.List) == 0 && lampOut.MatchString(in.Text)
 	for _, l := range lamps.Value.List {
 		if l.Category == understand.LampOther {
 			c.Other = append(c.Other, l.Words)
@@ -78,6 +85,16 @@ func (t *turn) addSeen(c *codesSaid) {
 		}
 		c.Codes, c.Lamps, c.None = union(c.Codes, f.List), union(c.Lamps, f.Lamps), false
 	}
+}
+
+// addUnread adds to a reading of codes the lamp that asked for it.
+func (t *turn) addUnread(c *codesSaid) {
+	here := t.s.codesHere()
+	if len(here) == 0 || !here[len(here)-1].Unread || c.LampsOut {
+		return
+	}
+	c.Lamps = union(here[len(here)-1].Lamps, c.Lamps)
+	c.CodesToo, c.None = true, false
 }
 
 // union is a list with what another has beside it.

@@ -118,7 +118,7 @@ func (t *turn) codesMoved() {
 	if stops(c.Lamps) {
 		t.cautionApart("lamps")
 	}
-	if len(c.New) > 0 || stops(c.Lamps) {
+	if c.upsets() || stops(c.Lamps) {
 		t.callForCodes(c)
 	}
 }

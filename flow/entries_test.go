@@ -85,6 +85,8 @@ var mayBeUnsaid = map[string]bool{
 	"AlertFact.Told":       true,
 	"AmendedFact.Waits":    true,
 	"ChangeFact.Of":        true,
+	"CodesFact.NewLamps":   true,
+	"CodesFact.Unread":     true,
 	"DeviationFact.Own":    true,
 	"PersonFact.Called":    true,
 	"ReadingFact.DashStep": true,

@@ -43,13 +43,15 @@ type ChecklistFact struct {
 // CodesFact records trouble codes and lamps as read: item other for lamps in
 // words of no known kind.
 type CodesFact struct {
-	Change int      `json:"change,omitempty"` // read after this change
-	Drive  int      `json:"drive,omitempty"`  // read after this drive
-	Lamps  []string `json:"lamps"`
-	List   []string `json:"list"`
-	Module string   `json:"module,omitempty"`
-	New    []string `json:"new"`
-	When   string   `json:"when"` // before, after_write, after_drive
+	Change   int      `json:"change,omitempty"` // read after this change
+	Drive    int      `json:"drive,omitempty"`  // read after this drive
+	Lamps    []string `json:"lamps"`
+	List     []string `json:"list"`
+	Module   string   `json:"module,omitempty"`
+	New      []string `json:"new"`
+	NewLamps []string `json:"new_lamps,omitempty"` // lamps that were not on before the work
+	Unread   bool     `json:"unread,omitempty"`    // a lamp was told of and the codes are still to be read
+	When     string   `json:"when"`                // before, after_write, after_drive
 }
 
 // SizeFact records a tyre size, each part where the marking gives it.

@@ -143,6 +143,7 @@ func (l *line) work(e Entry) {
 		l.list("codes", f.List)
 		l.list("lamps", f.Lamps)
 		l.list("new", f.New)
+		l.list("new-lamps", f.NewLamps)
 	case *SizeFact:
 		l.word(f.Which, f.Text)
 		if f.DiameterMM > 0 {

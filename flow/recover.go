@@ -101,7 +101,7 @@ func nextRecover(t *turn) Event {
 	if value == "" {
 		value = withUnit(s.Main(), s.Main().Now)
 	}
-	t.say(Result, "recover.done", words.Args{"Value": value, "Codes": len(s.LastCodes().New) > 0})
+	t.say(Result, "recover.done", words.Args{"Value": value, "Codes": s.LastCodes().upsets()})
 	return EvRestored
 }
 
@@ -155,7 +155,7 @@ func backupModule(s *State) string {
 func askCured(t *turn) {
 	about := t.s.recoverAbout("cured")
 	c := t.s.LastCodes()
-	args := words.Args{"Codes": strings.Join(c.New, ", "), "Lamps": strings.Join(c.Lamps, ", "), "Hash": t.backupHash()}
+	args := words.Args{"Codes": strings.Join(c.New, ", "), "Lamps": lampNames(c.Lamps), "Hash": t.backupHash()}
 	if t.s.wholeBackup() == nil {
 		t.ask(QCured, about, "recover.values-only", args, "leave_it", "read_again")
 		return

@@ -99,7 +99,7 @@ func (s *State) codesAfterLastDrive() bool {
 		return false
 	}
 	for _, c := range s.Codes {
-		if c.When == "after_drive" && c.Drive == s.Drives[n-1].Drive {
+		if c.When == "after_drive" && c.Drive == s.Drives[n-1].Drive && !c.Unread {
 			return true
 		}
 	}
