@@ -30,13 +30,13 @@ func (m *Matrix) Check(ctx context.Context) []bot.Finding {
 	if !c.server(ctx) {
 		return c.found
 	}
-	token, err := c.token(ctx)
+	tokens, err := c.tokens(ctx)
 	switch {
 	case err != nil:
 		c.bad("see that "+m.cfg.Dir+" can be read", "the state can't be read: %v", err)
-	case token == "":
+	case len(tokens) == 0:
 		c.before(ctx)
-	case c.account(ctx, token):
+	case c.account(ctx, tokens):
 		c.media(ctx)
 		c.encryption(ctx)
 		c.rooms(ctx)
@@ -87,15 +87,17 @@ func (c *checker) server(ctx context.Context) bool {
 	return true
 }
 
-// account asks whose token this is.
-func (c *checker) account(ctx context.Context, token string) bool {
-	c.client.AccessToken = token
+// account asks whose token this is: the first that has not ended.
+func (c *checker) account(ctx context.Context, tokens []string) bool {
+	c.client.AccessToken = tokens[0]
 	limit, cancel := context.WithTimeout(ctx, checkWait)
 	defer cancel()
 	who, err := c.client.Whoami(limit)
 	switch {
+	case softLogout(err) && len(tokens) > 1:
+		return c.account(ctx, tokens[1:])
 	case errors.Is(err, mautrix.MUnknownToken):
-		c.bad(c.newDevice(), "the access token is not valid (any more)")
+		c.bad(mendToken(c.m.cfg, err), "the access token is not valid (any more)")
 		return false
 	case err != nil:
 		c.bad("try again; if it stays, ask who runs the homeserver", "the homeserver does not say whose the access token is: %v", err)
@@ -109,28 +111,20 @@ func (c *checker) account(ctx context.Context, token string) bool {
 	return true
 }
 
-// token gives the configured token, or the one of the device we made.
-func (c *checker) token(ctx context.Context) (string, error) {
-	if c.m.cfg.AccessToken != "" {
-		return c.m.cfg.AccessToken, nil
-	}
+// tokens gives the configured token and that of the device we made, as far as
+// there are.
+func (c *checker) tokens(ctx context.Context) ([]string, error) {
 	s, done, err := c.m.ownState(ctx)
-	if s == nil || err != nil {
-		return "", err
+	switch {
+	case err != nil && c.m.cfg.AccessToken == "":
+		return nil, err
+	case s == nil && c.m.cfg.AccessToken == "":
+		return nil, nil
+	case s == nil || err != nil:
+		return []string{c.m.cfg.AccessToken}, nil
 	}
 	defer done()
-	user, err := s.get(ctx, metaUser)
-	if err != nil || user != c.m.cfg.User {
-		return "", err
-	}
-	return s.get(ctx, metaToken)
-}
-
-func (c *checker) newDevice() string {
-	if c.m.cfg.AccessToken != "" {
-		return "configure a new access token; with encrypted rooms also move " + c.m.cfg.Dir + " away, as a new device has new keys"
-	}
-	return "move " + c.m.cfg.Dir + " away, then the next start makes a new device"
+	return s.tokens(ctx, c.m.cfg)
 }
 
 // media asks how large a file may be.

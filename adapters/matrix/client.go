@@ -2,7 +2,6 @@ package matrix
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -50,82 +49,6 @@ func newClient(cfg Config) (*mautrix.Client, error) {
 	c.ResponseSizeLimit = maxResponse
 	c.Log = zerolog.New(logBridge{cfg.Log}).Level(bridgeLevel(cfg.Log))
 	return c, nil
-}
-
-// login gives the client a device: the configured token's, else the one made
-// with the password at the first start. A new login at each start would leave
-// devices behind, and the server forgets transactions with the token.
-func (m *stint) login(ctx context.Context) error {
-	token, err := m.ownToken(ctx)
-	if err != nil {
-		return err
-	}
-	if token == "" {
-		if token, err = m.makeDevice(ctx); err != nil {
-			return err
-		}
-	}
-	m.client.AccessToken = token
-	who, err := m.client.Whoami(ctx)
-	switch {
-	case errors.Is(err, mautrix.MUnknownToken):
-		return m.tokenGone(err)
-	case err != nil:
-		return fmt.Errorf("ask who we are: %w", err)
-	case who.UserID != id.UserID(m.cfg.User):
-		return &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("the access token belongs to %.200q, the configuration names %.200q", who.UserID, m.cfg.User)}
-	}
-	m.client.DeviceID = who.DeviceID
-	return m.state.set(ctx, metaDevice, string(who.DeviceID))
-}
-
-// ownToken gives the configured token, or the one of an earlier login.
-func (m *stint) ownToken(ctx context.Context) (string, error) {
-	if m.cfg.AccessToken != "" {
-		return m.cfg.AccessToken, nil
-	}
-	user, err := m.state.get(ctx, metaUser)
-	if err != nil || user != m.cfg.User {
-		return "", err
-	}
-	return m.state.get(ctx, metaToken)
-}
-
-// makeDevice logs in. If we crash before the token is stored, the device stays
-// at the server without use.
-func (m *stint) makeDevice(ctx context.Context) (string, error) {
-	res, err := m.client.Login(ctx, &mautrix.ReqLogin{
-		Type:                     mautrix.AuthTypePassword,
-		Identifier:               mautrix.UserIdentifier{Type: mautrix.IdentifierTypeUser, User: m.cfg.User},
-		Password:                 m.cfg.Password,
-		InitialDeviceDisplayName: m.cfg.DeviceName,
-	})
-	if err != nil && !transient(err) {
-		return "", &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("log in as %s: %w: check user and password, or configure an access token", m.cfg.User, err)}
-	}
-	if err != nil {
-		return "", fmt.Errorf("log in: %w", err)
-	}
-	err = m.state.tx(ctx, func(tx *sql.Tx) error {
-		for k, v := range map[string]string{metaToken: res.AccessToken, metaUser: m.cfg.User, metaDevice: string(res.DeviceID)} {
-			if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO meta (k, v) VALUES (?, ?)", k, v); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-	m.cfg.Log.Info("matrix: made a device", "device", res.DeviceID)
-	return res.AccessToken, err
-}
-
-// tokenGone says what to do about a token that is refused: nothing helps but a
-// person.
-func (m *stint) tokenGone(err error) error {
-	mend := "configure a new access token; with encrypted rooms also move the directory " + m.cfg.Dir + " away, as a new device has new keys"
-	if m.cfg.AccessToken == "" {
-		mend = "to make a new device move the directory " + m.cfg.Dir + " away and start again; jobs are not in it"
-	}
-	return &bot.Error{Kind: bot.Forbidden, Err: fmt.Errorf("the homeserver no longer takes the token of %s: it was logged out or its device was removed: %s: %w", m.cfg.User, mend, err)}
 }
 
 // transient says whether the same request may do better later.

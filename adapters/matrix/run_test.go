@@ -319,3 +319,73 @@ func TestPasswordOnce(t *testing.T) {
 		t.Errorf("wrong password: %v", err)
 	}
 }
+
+// Where the homeserver has ended the login and keeps the device, the password
+// makes a new login of it: nobody is called, and the keys go on.
+func TestSoftLogout(t *testing.T) {
+	for name, token := range map[string]bool{"password": false, "token and password": true} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t)
+			if r.cfg.Password = "password of milepost"; !token {
+				r.cfg.AccessToken = ""
+			}
+			r.start().ready()
+			ann := person.New(t, person.Config{Server: r.server, Name: "ann", Encrypted: person.CanEncrypt})
+			room := r.room(ann, person.CanEncrypt)
+			ann.Mention(room, "before", r.user())
+			r.ear.text(t, "before")
+			device, old := r.m.now().client.DeviceID, r.m.now().client.AccessToken
+			end := func() {
+				t.Helper()
+				r.proxy.Rule(func(q homeserver.Request) homeserver.Fault {
+					if q.Token != old {
+						return homeserver.Fault{}
+					}
+					return homeserver.Fault{Status: http.StatusUnauthorized, Code: "M_UNKNOWN_TOKEN", Soft: true}
+				})
+				ann.Mention(room, "meanwhile", r.user()) // ends the long poll
+			}
+			end()
+			select {
+			case err := <-r.ends:
+				var e *bot.Error
+				if !errors.As(err, &e) || e.Kind != bot.Unavailable {
+					t.Fatalf("ended with %v", err)
+				}
+				r.ends <- nil
+			case <-time.After(60 * time.Second):
+				t.Fatal("goes on with a login that has ended")
+			}
+			r.again()
+			r.ear.text(t, "meanwhile")
+			if got := r.m.now().client; got.DeviceID != device || got.AccessToken == old {
+				t.Errorf("device %q, want %q; a new token: %t", got.DeviceID, device, got.AccessToken != old)
+			}
+			r.again() // with the new login
+			ann.Mention(room, "after", r.user())
+			r.ear.text(t, "after")
+			if n := r.proxy.Count("POST", "/login"); n != map[bool]int{false: 2, true: 1}[token] {
+				t.Errorf("%d logins", n)
+			}
+			for _, in := range r.ear.all() {
+				if in.Fault != "" {
+					t.Errorf("not read: %s", seen([]bot.Inbound{in}))
+				}
+			}
+		})
+	}
+	t.Run("no password", func(t *testing.T) {
+		r := newRig(t).start().ready()
+		r.stop()
+		r.proxy.Fail(1000, "", "", homeserver.Fault{Status: http.StatusUnauthorized, Code: "M_UNKNOWN_TOKEN", Soft: true})
+		m, err := New(r.cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = m.Run(context.Background(), r.ear)
+		var e *bot.Error
+		if !errors.As(err, &e) || e.Kind != bot.Forbidden || !strings.Contains(err.Error(), "where it is") {
+			t.Errorf("ended with %v", err)
+		}
+	})
+}

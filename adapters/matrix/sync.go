@@ -55,6 +55,8 @@ func (m *stint) syncLoop(ctx context.Context) error {
 		switch {
 		case ctx.Err() != nil:
 			return nil
+		case softLogout(err) && m.cfg.Password != "": // the next run logs in again
+			return &bot.Error{Kind: bot.Unavailable, Err: fmt.Errorf("the homeserver wants a new login: %w", err)}
 		case errors.Is(err, mautrix.MUnknownToken):
 			return m.tokenGone(err)
 		case err == nil:

@@ -39,6 +39,7 @@ type Fault struct {
 	// HTML, as gateways do, others with JSON and Code.
 	Status     int
 	Code       string        // errcode; "": M_LIMIT_EXCEEDED for 429, else M_UNKNOWN
+	Soft       bool          // soft_logout: a refused token is of a device that is kept
 	RetryAfter time.Duration // header in whole seconds, rounded up, and retry_after_ms in JSON; 0: neither
 }
 
@@ -80,6 +81,9 @@ func (f Fault) answer(w http.ResponseWriter) {
 		if f.Status == http.StatusTooManyRequests {
 			body["errcode"] = "M_LIMIT_EXCEEDED"
 		}
+	}
+	if f.Soft {
+		body["soft_logout"] = true
 	}
 	if f.RetryAfter > 0 {
 		body["retry_after_ms"] = f.RetryAfter.Milliseconds()
