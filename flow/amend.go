@@ -1,6 +1,10 @@
 package flow
 
-import "milepost/flow/words"
+import (
+	"milepost/calib"
+	"milepost/calib/unit"
+	"milepost/flow/words"
+)
 
 // Answers can be changed at any time; the old one stays in the log beside the
 // new one, and what depended on it is worked out again.
@@ -87,6 +91,9 @@ func (s *State) inTheAir() bool {
 // retargetNow goes back to the target and works it out again, saying first
 // what is stored now.
 func (t *turn) retargetNow() {
+	if t.judgeAnew() {
+		return
+	}
 	old := t.figure(t.s.Target(t.s.mainName()).Value)
 	if t.s.Writes() > 0 {
 		t.say(Caution, "amend.written", words.Args{"Value": t.figure(t.s.Main().Now)})
@@ -97,6 +104,34 @@ func (t *turn) retargetNow() {
 	if t.s.Phase == PhaseTarget {
 		t.retarget(old)
 	}
+}
+
+// judgeAnew lets the review decide where the drives are behind it: readings say
+// more than the answer that has changed. It says whether it did; gears that the
+// module is still to be told of are a matter of the target.
+func (t *turn) judgeAnew() bool {
+	s := t.s
+	if s.Phase != PhaseReview && s.Phase != PhaseClose || s.asksAxleSetting() && !s.Has(QAxleSet) || s.pendingAxle() != nil {
+		return false
+	}
+	if drives, _ := s.calibDrives(unit.Speed(t.speedUnit())); len(drives) == 0 {
+		return false
+	}
+	a, ok := t.assess(false)
+	if !ok {
+		return false
+	}
+	if a.Decision.Do == calib.Write && s.Writes() > 0 {
+		t.say(Caution, "amend.written", words.Args{"Value": t.figure(s.Main().Now)})
+	}
+	t.understood("amend.judged", nil)
+	switch {
+	case s.Phase == PhaseReview:
+		t.reviewAgain()
+	case t.move(EvReopen):
+		t.review()
+	}
+	return true
 }
 
 // readable says whether a text is an answer to a question, without taking it.

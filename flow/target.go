@@ -62,8 +62,9 @@ func (t *turn) retarget(old string) {
 		return
 	}
 	t.recordTargets(a)
-	t.recordErrors(a, flowValue(a.Target.Value))
-	now := t.figure(flowValue(a.Target.Value))
+	t.goodAsIs(a)
+	t.recordErrors(a, t.s.Target(t.s.mainName()).Value)
+	now := t.figure(t.s.Target(t.s.mainName()).Value)
 	args := words.Args{"From": old, "To": now, "Nothing": len(t.s.Changes) == 0, "Stored": t.figure(t.s.Main().Now)}
 	switch {
 	case old == "":
@@ -74,6 +75,18 @@ func (t *turn) retarget(old string) {
 		t.understood("target.moves", args)
 	}
 	t.sayWarnings(a)
+}
+
+// goodAsIs leaves the value that is stored where the readings say that it is
+// done: then there is nothing to write, however the target moved.
+func (t *turn) goodAsIs(a assessed) {
+	m := t.s.Main()
+	if a.Decision.Do != calib.Done || len(t.s.Modules) > 1 || len(t.s.Readings) == 0 {
+		return
+	}
+	g := *t.s.Target(m.Name)
+	g.Value, g.Limited = m.Now, ""
+	t.record(&g)
 }
 
 func nextTarget(t *turn) Event {
