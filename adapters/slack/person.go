@@ -3,6 +3,8 @@ package slack
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -87,8 +89,8 @@ func (s *Slack) person(ctx context.Context, user, team string) (person, error) {
 		u, err := s.user(ctx, user)
 		switch {
 		case err == nil:
-			p = person{Name: u.Profile.Name, Team: u.Team, Guest: u.Guest || u.GuestOfOne || u.Stranger,
-				Bot: u.Bot, until: time.Now().Add(personFor)}
+			p = person{Name: u.Profile.Name, Team: u.workspace(s.me.Team), Guest: u.Guest || u.GuestOfOne || u.Stranger ||
+				isOrg(u.Team) && len(u.Enterprise.Teams) == 0, Bot: u.Bot, until: time.Now().Add(personFor)}
 			if p.Name == "" {
 				p.Name = u.RealName
 			}
@@ -103,17 +105,20 @@ func (s *Slack) person(ctx context.Context, user, team string) (person, error) {
 		}
 		keepIn(&s.people, s.people.known, user, p)
 	}
-	if p.Team == "" {
-		p.Team = team
+	if p.Team != "" {
+		p.Guest = p.Guest || p.Team != s.me.Team
+		return p, nil
 	}
-	if p.Team == "" {
+	// Of an organisation's member the event names that, which is no workspace.
+	if p.Team = team; team == "" || isOrg(team) {
 		p.Team = s.me.Team
 	}
-	if p.Team != s.me.Team || team != "" && team != s.me.Team {
-		p.Guest = true
-	}
+	p.Guest = p.Guest || team != "" && team != s.me.Team
 	return p, nil
 }
+
+// isOrg says whether a team is an organisation of workspaces (Enterprise).
+func isOrg(team string) bool { return strings.HasPrefix(team, "E") }
 
 // aUser is what users.info says of a user, and of it only what is used here: the
 // library gives up the whole answer for one field of another kind.
@@ -128,6 +133,24 @@ type aUser struct {
 	Profile    struct {
 		Name string `json:"display_name"`
 	} `json:"profile"`
+	Enterprise struct {
+		Teams []string `json:"teams"`
+	} `json:"enterprise_user"`
+}
+
+// workspace is the one a user is of: ours, if they are in it, and "" where it names
+// none. In an organisation a user may be of several, and team_id its id
+// (docs.slack.dev, User object).
+func (u *aUser) workspace(ours string) string {
+	switch {
+	case slices.Contains(u.Enterprise.Teams, ours):
+		return ours
+	case isOrg(u.Team) && len(u.Enterprise.Teams) > 0:
+		return u.Enterprise.Teams[0]
+	case isOrg(u.Team):
+		return ""
+	}
+	return u.Team
 }
 
 // user asks Slack who a user is.

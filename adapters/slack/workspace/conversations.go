@@ -187,8 +187,16 @@ func (w *Workspace) userObject(p *person) obj {
 	if p.Team != "" {
 		team = p.Team
 	}
-	return obj{"id": p.id, "team_id": team, "name": p.Name, "deleted": false, "real_name": p.Real, "tz": "Etc/UTC", "tz_label": "UTC", "tz_offset": 0,
+	u := obj{"id": p.id, "team_id": team, "name": p.Name, "deleted": false, "real_name": p.Real, "tz": "Etc/UTC", "tz_label": "UTC", "tz_offset": 0,
 		"is_admin": false, "is_owner": false, "is_primary_owner": false, "is_restricted": p.Guest, "is_ultra_restricted": false,
 		"is_bot": p.Bot, "is_app_user": false, "is_stranger": p.Team != "", "updated": 1700000000, "locale": "en-GB",
 		"profile": obj{"real_name": p.Real, "real_name_normalized": p.Real, "display_name": p.Name, "display_name_normalized": p.Name, "team": team}}
+	if w.opt.Org != "" && p.Team == "" {
+		teams := []string{team}
+		if p.Teams != nil {
+			teams, u["team_id"] = p.Teams, w.opt.Org
+		}
+		u["enterprise_user"] = obj{"id": p.id, "enterprise_id": w.opt.Org, "enterprise_name": "Works", "is_admin": false, "is_owner": false, "teams": teams}
+	}
+	return u
 }

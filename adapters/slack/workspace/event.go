@@ -67,6 +67,8 @@ func (w *Workspace) render(c *channel, m *message, metadata bool) obj {
 		o["team"] = w.opt.Team
 		if p.Team != "" {
 			o["team"], o["user_team"], o["source_team"] = p.Team, p.Team, p.Team
+		} else if w.opt.Org != "" {
+			o["user_team"], o["source_team"] = w.opt.Org, w.opt.Team
 		}
 	}
 	if m.clientID != "" {

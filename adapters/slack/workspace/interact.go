@@ -195,8 +195,15 @@ func (u *User) base(kind string) obj {
 	if p.Team != "" {
 		team = p.Team
 	}
+	var org any
+	if w.opt.Org != "" {
+		org = obj{"id": w.opt.Org, "name": "Works"}
+		if p.Team == "" { // it is of the organisation (github.com/slackapi/bolt-js, 1875)
+			team = w.opt.Org
+		}
+	}
 	return obj{"type": kind, "user": obj{"id": u.id, "username": p.Name, "name": p.Name, "team_id": team}, "api_app_id": w.appID, "token": "verification",
-		"trigger_id": w.newTrigger(u.id), "team": obj{"id": w.opt.Team, "domain": w.opt.Domain}, "enterprise": nil, "is_enterprise_install": false}
+		"trigger_id": w.newTrigger(u.id), "team": obj{"id": w.opt.Team, "domain": w.opt.Domain}, "enterprise": org, "is_enterprise_install": false}
 }
 
 func shortName(c *channel) string {

@@ -7,6 +7,7 @@ import "time"
 // workspace, the app in it), the members kim, sam and alex, the guest gail, the stranger strand from another workspace, and an app with every scope of DefaultScopes.
 type Options struct {
 	Team     string // team id, "T0SHOP" if empty
+	Org      string // id of the Enterprise organisation it is a workspace of, "" if it is of none
 	Domain   string // team domain, "shop" if empty
 	Channels []Channel
 	People   []Person
@@ -60,6 +61,9 @@ type Person struct {
 	Guest bool
 	Team  string // other workspace's id, for a stranger
 	Bot   bool
+
+	// In an organisation, the workspaces they are in, where users.info names the organisation as their team. nil: it names this one.
+	Teams []string
 }
 
 // DefaultScopes are the bot scopes of an installation that may do everything the workspace serves, pins aside.
