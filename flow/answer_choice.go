@@ -1,5 +1,7 @@
 package flow
 
+import "strings"
+
 // tapped turns a tap into the choice it names. A tap on a question that is no
 // longer open changes nothing; the open one is put again after the first of them.
 func (t *turn) tapped(in *input) bool {
@@ -39,9 +41,10 @@ func (t *turn) named(q *question, text string) string {
 	return t.labelled(text)
 }
 
-// labelled finds the choice whose label a text is.
+// labelled finds the choice whose label a text is: "took?" asks, and chooses
+// nothing.
 func (t *turn) labelled(text string) string {
-	if t.s.Asked == nil || text == "" {
+	if t.s.Asked == nil || text == "" || strings.HasSuffix(strings.TrimSpace(text), "?") {
 		return ""
 	}
 	for _, id := range t.s.Asked.Choices {

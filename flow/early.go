@@ -76,11 +76,12 @@ func (t *turn) undoModule(d *DeviationFact) *Module {
 func takeUndo(t *turn, in *input) bool {
 	d := *t.s.undue()
 	m := *t.undoModule(&d)
-	got, ok := t.typedValue(in.Text, &m)
-	if !ok {
-		return false
-	}
+	sizes, _ := understand.Sizes(in.Text)
+	got, ok := t.typedValue(understand.MaskAll(in.Text, sizes), &m)
 	want := m.Factory()
+	if !ok || !plausible(&WriteFact{From: d.Value, To: want}, got) {
+		return false // a tread, a pressure, part of a size
+	}
 	took := t.sameValue(&m, got, want)
 	if took {
 		got = want // equal as far as the tool's display goes

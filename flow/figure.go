@@ -196,6 +196,10 @@ func (t *turn) answerText(a Answer) string {
 		return withUnit(m, m.Factory())
 	case a.Question == QGears:
 		return a.Value
+	case a.Question == QPressure && a.Unit == "ratio" && a.Number == 1:
+		return t.text(t.m.Role, "choice.placard", nil)
+	case a.Question == QPressure && a.Unit == "ratio":
+		return t.text(t.m.Role, "answer.pressure", words.Args{"Percent": unit.Figure(a.Number*100, 0)})
 	case a.Number != 0 && a.Unit == "ratio":
 		return unit.Figure(a.Number*100, 0) + " %"
 	case a.Number != 0:
