@@ -119,7 +119,8 @@ func openOlm(ctx context.Context, client *mautrix.Client, cfg Config) (_ *olmCip
 	// event can be decrypted again; there is nothing to lock.
 	c.mach.DisableRatchetTracking = true
 	c.mach.SetMegolmDecryptLock(func(ctx context.Context, _ id.SessionID, _ bool, f func(context.Context) error) error { return f(ctx) })
-	c.mach.DisableDecryptKeyFetching = true // we fetch, outside any transaction
+	c.mach.DisableDecryptKeyFetching = true       // we fetch, outside any transaction
+	c.mach.IgnorePostDecryptionParseErrors = true // we read what is inside ourselves
 	if err := c.mach.Load(ctx); err != nil {
 		return nil, refuse("the keys in %s can't be read: the pickle key is not the one they were stored with, or the file is damaged (%v)", cfg.Dir, err)
 	}

@@ -2,7 +2,6 @@ package matrix
 
 import (
 	"context"
-	"encoding/json"
 	"strings"
 	"time"
 	"unicode"
@@ -127,23 +126,17 @@ func fileMessage(t event.MessageType) bool {
 	return t == event.MsgFile || t == event.MsgImage || t == event.MsgVideo || t == event.MsgAudio
 }
 
-// contentOf gives a message's content, nil if it has none.
-func contentOf(evt *event.Event) *event.MessageEventContent {
-	if c, ok := evt.Content.Parsed.(*event.MessageEventContent); ok {
-		return c
-	}
-	var c event.MessageEventContent
-	if len(evt.Content.VeryRaw) == 0 || json.Unmarshal(evt.Content.VeryRaw, &c) != nil {
-		return nil
-	}
-	return &c
-}
-
 // hearEdit takes new words for an earlier message of the same person. The server
 // does not see to that in encrypted rooms.
 func (m *stint) hearEdit(ctx context.Context, evt *event.Event, rel *event.RelatesTo, c *event.MessageEventContent, in bot.Inbound) ([]bot.Inbound, error) {
 	n := c.NewContent
-	if n == nil || n.MsgType == event.MsgNotice {
+	if n == nil {
+		return nil, nil
+	}
+	if n.MsgType == "" {
+		n.MsgType = c.MsgType // some clients say it once
+	}
+	if n.MsgType == event.MsgNotice {
 		return nil, nil
 	}
 	if ok, err := m.sameSender(ctx, evt, rel.EventID); err != nil || !ok {

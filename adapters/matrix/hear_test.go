@@ -171,6 +171,8 @@ func TestHear(t *testing.T) {
 		{"edit of what nobody knows", text("* 226", `,"m.new_content":{"msgtype":"m.text","body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"$nothing"}`), nil},
 		{"edit across rooms", text("* 226", `,"m.new_content":{"msgtype":"m.text","body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"$elsewhere"}`), nil},
 		{"edit without content", text("* 226", `,"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), nil},
+		{"edit that says its kind outside", text("* 226", `,"m.new_content":{"body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), say(want{thread: inWork, text: "226", edit: "$mine"})},
+		{"edit of a notice that says its kind outside", message(`{"msgtype":"m.notice","body":"* 226","m.new_content":{"body":"226"},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}}`), nil},
 		{"edit of a caption", text("* x", `,"m.new_content":{"msgtype":"m.image","body":"the label","filename":"a.jpg"},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), say(want{thread: inWork, text: "the label", edit: "$mine/caption"})},
 
 		{"redaction", `{"event_id":"$e","sender":"@ann:shop.example","type":"m.room.redaction","redacts":"$mine","content":{}}`,
@@ -205,7 +207,15 @@ func TestHear(t *testing.T) {
 		{"sender that is none", `{"event_id":"$e","sender":"ann","type":"m.room.message","content":{"msgtype":"m.text","body":"x"}}`, nil},
 		{"no identifier", `{"sender":"@ann:shop.example","type":"m.room.message","content":{"msgtype":"m.text","body":"x"}}`, nil},
 		{"long identifier", strings.Replace(text("x", ""), "$e", "$"+strings.Repeat("e", 300), 1), nil},
-		{"relation that is none", text("x", `,"m.relates_to":{"rel_type":"m.thread","event_id":5}`), nil},
+		{"relation that is none", text("x", `,"m.relates_to":{"rel_type":"m.thread","event_id":5}`), say(want{thread: looseAt, loose: true, text: "x"})},
+		{"relations that are none", text("x", `,"m.relates_to":[]`), say(want{thread: looseAt, loose: true, text: "x"})},
+		{"relation, part of it", text("x", `,"m.relates_to":{"rel_type":"m.thread","event_id":"$card","is_falling_back":"yes","key":1,"m.in_reply_to":{"event_id":7}}`), say(want{thread: inWork, text: "x"})},
+		{"reply that is none", text("x", `,"m.relates_to":{"m.in_reply_to":"$card"}`), say(want{thread: looseAt, loose: true, text: "x"})},
+		{"mentions that are none", text("milepost grey van", `,"m.mentions":["@milepost:shop.example"]`), say(want{thread: looseAt, loose: true, called: true, text: "grey van"})},
+		{"format that is none", text("x", `,"format":1,"formatted_body":{},"filename":7`+threadR), say(want{thread: inWork, text: "x"})},
+		{"edit, part of it", text("* 226", `,"m.new_content":{"msgtype":"m.text","body":"226","m.mentions":7},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), say(want{thread: inWork, text: "226", edit: "$mine"})},
+		{"edit within an edit", text("* 226", `,"m.mentions":7,"m.new_content":{"msgtype":"m.text","body":"226","m.mentions":7,"m.new_content":{"body":"227"}},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), say(want{thread: inWork, text: "226", edit: "$mine"})},
+		{"edit into another kind", text("* 226", `,"m.new_content":{"msgtype":"m.text","body":226},"m.relates_to":{"rel_type":"m.replace","event_id":"$mine"}`), nil},
 		{"thread on nothing", text("x", `,"m.relates_to":{"rel_type":"m.thread","event_id":""}`), say(want{thread: looseAt, loose: true, text: "x"})},
 		{"reaction to nothing", react("", "1"), nil},
 	} {
@@ -344,6 +354,11 @@ func TestHearFile(t *testing.T) {
 		{"no address", `{"msgtype":"m.file","body":"a"}`, "a", "file.gone", ""},
 		{"address elsewhere", `{"msgtype":"m.file","body":"a","url":"http://shop.example/abc"}`, "a", "file.gone", ""},
 		{"encrypted without encryption", `{"msgtype":"m.file","body":"a","file":{"url":"mxc://shop.example/abc","v":"v2"}}`, "a", "file.gone", ""},
+		{"height in words", `{"msgtype":"m.image","body":"the label","filename":"a.jpg","url":"mxc://shop.example/abc","info":{"h":"tall","size":10}}`, "a.jpg", "", "the label"},
+		{"loudness in parts", `{"msgtype":"m.audio","body":"voice.ogg","url":"mxc://shop.example/abc","org.matrix.msc1767.audio":{"duration":10,"waveform":[0.5,1]}}`, "voice.ogg", "", ""},
+		{"name that is none", `{"msgtype":"m.file","body":"a.bin","filename":{},"url":"mxc://shop.example/abc"}`, "a.bin", "", ""},
+		{"address that is none", `{"msgtype":"m.file","body":"a","url":5,"info":[]}`, "a", "file.gone", ""},
+		{"file that is none", `{"msgtype":"m.file","body":"a","file":"mxc://shop.example/abc"}`, "a", "file.gone", ""},
 		{"size that is none", `{"msgtype":"m.file","body":"a","url":"mxc://shop.example/abc","info":{"size":-5}}`, "a", "", ""},
 	} {
 		evt := parse(t, message(c.content))

@@ -127,14 +127,7 @@ func seenLane(ctx context.Context, tx *sql.Tx, target id.EventID, room string) (
 
 // relation reads how an event hangs on others. Nothing of it is sure.
 func relation(e *event.Event) *event.RelatesTo {
-	var c struct {
-		RelatesTo event.RelatesTo `json:"m.relates_to"`
-	}
-	raw := e.Content.VeryRaw
-	if len(raw) == 0 || json.Unmarshal(raw, &c) != nil {
-		return &event.RelatesTo{}
-	}
-	return &c.RelatesTo
+	return relationIn(e.Content.VeryRaw)
 }
 
 // redacted gives what a redaction takes back; where it says so depends on the
