@@ -79,13 +79,6 @@ func (m *stint) decrypt(ctx context.Context, ln *lane, r *row, evt *event.Event)
 		m.cfg.Log.Warn("matrix: message can't be decrypted", "event", evt.ID, "room", evt.RoomID, "err", err)
 		return nil, 0, m.unread(ctx, r, evt)
 	}
-	joined, err := m.state.joinedAt(ctx, r.room)
-	if err != nil {
-		return nil, 0, err
-	}
-	if joined != 0 && evt.Timestamp <= joined {
-		return nil, 0, m.unreadBefore(ctx, r, evt, joined)
-	}
 	session := evt.Content.AsEncrypted().SessionID
 	if ln.since.IsZero() {
 		if m.in.lost.has(session) {
@@ -127,14 +120,22 @@ func (m *stint) open(ctx context.Context, evt *event.Event) (plain *event.Event,
 }
 
 // unread says in the conversation that a message could not be read, and keeps it
-// in case its key still comes.
+// in case its key still comes. Of what was written between our invitation and our
+// coming, for which its sender may have given us no key, it says so once.
 func (m *stint) unread(ctx context.Context, r *row, evt *event.Event) error {
 	in, ok, err := m.unreadable(ctx, evt)
 	if err != nil {
 		return err
 	}
+	joined, err := m.state.joinedAt(ctx, r.room)
+	if err != nil {
+		return err
+	}
 	if ok {
 		in.Delivery = string(evt.ID) + "/unread"
+		if joined != 0 && evt.Timestamp <= joined {
+			in.Delivery, in.Fault = fmt.Sprintf("%s/before/%d", r.room, joined), bot.FaultBefore
+		}
 		if err := m.hand(ctx, in); err != nil {
 			return err
 		}
@@ -150,22 +151,6 @@ func (m *stint) unread(ctx context.Context, r *row, evt *event.Event) error {
 		}
 	}
 	return nil
-}
-
-// unreadBefore says once, whatever was written before we came: keys for it were
-// never meant for us.
-func (m *stint) unreadBefore(ctx context.Context, r *row, evt *event.Event, joined int64) error {
-	in, ok, err := m.unreadable(ctx, evt)
-	if err != nil {
-		return err
-	}
-	if ok {
-		in.Delivery, in.Fault = fmt.Sprintf("%s/before/%d", r.room, joined), bot.FaultBefore
-		if err := m.hand(ctx, in); err != nil {
-			return err
-		}
-	}
-	return m.after(r.n, nil)
 }
 
 // unreadable is what is known of a message without reading it; false where it is

@@ -160,32 +160,66 @@ func TestKeyWhileSaid(t *testing.T) {
 	}
 }
 
-// Before we came: said once, without waiting, and not kept.
+// Between our invitation and our coming: its key is waited for as any other, what
+// has none is said once, and is kept in case it still comes.
 func TestUnreadableBefore(t *testing.T) {
-	m := quiet(t)
-	m.cipher = &locked{err: errNoKey}
-	if _, err := m.state.db.Exec("INSERT INTO room (id, joined) VALUES ('!work:shop.example', 1700000000001)"); err != nil {
-		t.Fatal(err)
+	if testing.Short() {
+		t.Skip("waits for real")
 	}
-	for i := range 3 {
-		putRaw(t, m, strings.Replace(secret("x", ""), `"$e"`, fmt.Sprintf(`"$e%d"`, i), 1))
+	before := func(t *testing.T, u *unlocking) (m *stint, e *ear, end func()) {
+		m = quiet(t)
+		m.cipher = u
+		if _, err := m.state.db.Exec("INSERT INTO room (id, joined) VALUES ('!work:shop.example', 1700000000001)"); err != nil {
+			t.Fatal(err)
+		}
+		for i := range 3 {
+			putRaw(t, m, strings.Replace(secret(fmt.Sprintf("words %d", i), ""), `"$e"`, fmt.Sprintf(`"$e%d"`, i), 1))
+		}
+		putRaw(t, m, text("now", ""))
+		e = newEar()
+		stop := answering(t, m, e, lanesMost)
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { defer close(done); m.lateKeys(ctx) }()
+		return m, e, func() { cancel(); <-done; stop() }
 	}
-	putRaw(t, m, text("now", ""))
-	e := newEar()
-	begin := time.Now()
-	stop := answering(t, m, e, lanesMost)
-	e.text(t, "now")
-	stop()
-	if d := time.Since(begin); d > askKeyAfter {
-		t.Errorf("waited %v", d)
-	}
-	list := e.all()
-	if len(list) != 2 || list[0].Delivery != "!work:shop.example/before/1700000000001" || list[0].Fault != bot.FaultBefore || e.repeats != 2 {
-		t.Errorf("heard %s", seen(list))
-	}
-	if left := m.rows(t); len(left) != 0 {
-		t.Errorf("rows left: %v", left)
-	}
+	all := []string{"words 0", "words 1", "words 2"}
+	t.Run("a moment late", func(t *testing.T) {
+		t.Parallel()
+		u := &unlocking{locked: locked{keys: make(chan struct{}, 1)}}
+		m, e, end := before(t, u)
+		time.Sleep(askKeyAfter / 2)
+		u.now.Store(true)
+		u.keys <- struct{}{}
+		e.text(t, "now")
+		end()
+		if got := texts(e.all()); !slices.Equal(got, append(all, "now")) {
+			t.Errorf("heard %q", got)
+		}
+		if left := m.rows(t); len(left) != 0 {
+			t.Errorf("rows left: %v", left)
+		}
+	})
+	t.Run("late", func(t *testing.T) {
+		t.Parallel()
+		u := &unlocking{locked: locked{keys: make(chan struct{}, 1)}}
+		m, e, end := before(t, u)
+		e.text(t, "now")
+		list := e.all()
+		if len(list) != 2 || list[0].Delivery != "!work:shop.example/before/1700000000001" || list[0].Fault != bot.FaultBefore {
+			t.Errorf("heard %s", seen(list))
+		}
+		if kept := m.rows(t); !slices.Equal(kept[:min(3, len(kept))], []int{waitsSaid, waitsSaid, waitsSaid}) {
+			t.Errorf("rows %v", kept)
+		}
+		u.now.Store(true)
+		u.keys <- struct{}{}
+		e.text(t, all[2])
+		end()
+		if got := texts(e.all()); !slices.Equal(got[2:], all) {
+			t.Errorf("heard %q", got)
+		}
+	})
 }
 
 // Old ones are given up.
