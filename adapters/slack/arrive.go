@@ -240,8 +240,11 @@ const partText = "text"
 
 // partDelivery is what a message's part is delivered as; base is the message's.
 func partDelivery(base, part string) string {
-	if part == partText {
+	switch {
+	case part == partText:
 		return base
+	case !isFile(part):
+		return base + "/" + part
 	}
 	return base + "/f/" + part
 }

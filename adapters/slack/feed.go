@@ -96,7 +96,7 @@ func (k *known) lost(m *inMessage) []string {
 	}
 	was := &inMessage{}
 	for part := range strings.FieldsSeq(k.parts) {
-		if part != partText {
+		if isFile(part) {
 			was.Files = append(was.Files, inFile{ID: part})
 		}
 	}

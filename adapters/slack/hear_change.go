@@ -10,35 +10,6 @@ import (
 	"milepost/flow"
 )
 
-// edited is a message that its author has changed.
-func (h *hearing) edited(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
-	m, channel := e.Message, string(e.Channel)
-	in := bot.Inbound{}
-	if ok, err := h.from(ctx, &in, channel, string(m.User), teamOf(m)); err != nil || !ok {
-		return nil, err
-	}
-	w, err := h.where(ctx, r, channel, m)
-	if err != nil {
-		return nil, err
-	}
-	text, _ := readable(m.Text, h.s.me.User, func(user, label string) string { return h.s.called(ctx, user, label) })
-	base := h.base(channel, m.TS)
-	in.Thread, in.Loose, in.Job = w.thread, w.loose, w.job
-	in.SentAt, _ = timeOf(m.Edited.TS)
-	in.Delivery = base + "/e/" + m.Edited.TS
-	switch {
-	case e.Previous != nil && e.Previous.Text == "" && w.foreign:
-		return nil, nil
-	case e.Previous != nil && e.Previous.Text == "":
-		in.Delivery, in.Text = base, text // words under a file that had none
-	case m.Text == "":
-		in.Delete = base
-	default:
-		in.Edit, in.Text = base, text
-	}
-	return []bot.Inbound{in}, nil
-}
-
 // deleted is a message that is gone, with all its parts.
 func (h *hearing) deleted(ctx context.Context, r *row, e *inEvent) ([]bot.Inbound, error) {
 	channel, ts := string(e.Channel), e.Deleted
@@ -51,7 +22,7 @@ func (h *hearing) deleted(ctx context.Context, r *row, e *inEvent) ([]bot.Inboun
 	}
 	in, team := bot.Inbound{Loose: true}, ""
 	if e.Previous != nil {
-		user, list, team = string(e.Previous.User), parts(e.Previous), teamOf(e.Previous)
+		user, list, team = string(e.Previous.User), parts(e.Previous)+editParts(list), teamOf(e.Previous)
 	}
 	if user == "" {
 		return nil, nil

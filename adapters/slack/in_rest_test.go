@@ -21,10 +21,11 @@ func TestMentionWithoutItsFiles(t *testing.T) {
 	file := func(id string) any {
 		return map[string]any{"id": id, "name": id + ".bin", "size": 3, "mode": "hosted", "url_private_download": "https://files.slack.com/x"}
 	}
+	// The times are before we were there, so that nothing of it is read back.
 	base := r.w.Team() + "/" + r.w.Channel("shop") + "/"
 	for i, list := range [][]map[string]any{
-		{event(typeMention, "1800000001.000100"), event(typeMessage, "1800000001.000100", file("F1"), file("F2")), event(typeMessage, "1800000001.000100", file("F1"), file("F2"))},
-		{event(typeMessage, "1800000002.000100", file("F1"), file("F2")), event(typeMention, "1800000002.000100")},
+		{event(typeMention, "1600000001.000100"), event(typeMessage, "1600000001.000100", file("F1"), file("F2")), event(typeMessage, "1600000001.000100", file("F1"), file("F2"))},
+		{event(typeMessage, "1600000002.000100", file("F1"), file("F2")), event(typeMention, "1600000002.000100")},
 	} {
 		at := list[0]["ts"].(string)
 		for _, e := range list {
@@ -45,8 +46,8 @@ func TestMentionWithoutItsFiles(t *testing.T) {
 	}
 	// Deleted, or of somebody who was erased: no file of it comes any more.
 	st := r.state
-	for key, sql := range map[string]string{"1800000001.000100": "INSERT INTO seen (key, channel, at, came) SELECT 'd' || substr(key, 2), channel, at, came FROM seen WHERE key = ?",
-		"1800000002.000100": "UPDATE seen SET user = '', parts = '' WHERE key = ?"} {
+	for key, sql := range map[string]string{"1600000001.000100": "INSERT INTO seen (key, channel, at, came) SELECT 'd' || substr(key, 2), channel, at, came FROM seen WHERE key = ?",
+		"1600000002.000100": "UPDATE seen SET user = '', parts = '' WHERE key = ?"} {
 		if _, err := st.db.ExecContext(t.Context(), sql, keyMessage+r.w.Channel("shop")+":"+key); err != nil {
 			t.Fatal(err)
 		}
