@@ -6,6 +6,7 @@ import "math"
 type Effects struct {
 	SizeRatio     float64 // nominal diameters, new over placard
 	RollingRatio  float64 // true circumference expected, new tyre over factory tyre
+	OdometerSD    float64 // sd of OdometerShort: by sizes some 1 %, by a comparison some 0.3 %
 	OdometerShort float64 // share of the distance not counted with the value now stored; negative: counts too much
 	EngineSpeed   float64 // at a given true speed, change as a fraction: −0.08 is 8 % slower
 	Attention     bool    // over 3 %: ABS and stability, gearing and the rest are to be mentioned
@@ -17,16 +18,32 @@ const attention = 0.03
 
 // Effects works them out from sizes, readings and, where there is one, the odometer comparison.
 func (m *Model) Effects() Effects {
-	c := m.f.Cp
-	if m.odometer.Comparisons > 0 {
-		c = m.odometer.CircumferenceMM
-	}
-	e := Effects{SizeRatio: m.j.D1 / m.j.D0, RollingRatio: (m.j.Dc - m.j.wear) / m.j.D0c * m.j.pressure}
+	c, sd := m.circumference()
+	e := Effects{OdometerSD: sd, SizeRatio: m.j.D1 / m.j.D0, RollingRatio: (m.j.Dc - m.j.wear) / m.j.D0c * m.j.pressure}
 	e.OdometerShort = 1 - m.now.S/c
 	e.EngineSpeed = 1/e.RollingRatio - 1
 	e.Attention = math.Abs(e.SizeRatio-1) > attention
 	e.AskAgain = math.Abs(e.SizeRatio-1) > sizeStep
 	return e
+}
+
+// circumference is C and its relative sd by what tells most of it, the dash apart: the comparison of odometer and
+// track, else sizes and measurements.
+func (m *Model) circumference() (mm, sd float64) {
+	if m.odometer.Comparisons > 0 {
+		return m.odometer.CircumferenceMM, m.odometer.SD
+	}
+	return m.f.Cp, m.f.sp
+}
+
+// DistanceRatio is the distance driven for the distance shown while a value was stored with these tyres.
+func (m *Model) DistanceRatio(value Value) (float64, error) {
+	s, err := m.setting(value)
+	if err != nil {
+		return 0, err
+	}
+	c, _ := m.circumference()
+	return c / s.S, nil
 }
 
 // Odometer is what the case's comparisons of odometer and track say, with no comparisons the zero Odometer.

@@ -1,7 +1,6 @@
 package flow
 
 import (
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -57,12 +56,16 @@ func (t *turn) sayResult() {
 	args := t.reviewArgs()
 	args["Original"], args["ValueUnit"] = figureOf(m, m.Restore()), unitOf(m)
 	args["Final"] = figureOf(m, m.Now)
+	if len(s.Modules) > 1 {
+		args["Original"], args["ValueUnit"] = t.eachModule((*Module).Restore), ""
+		args["Final"] = t.eachModule(func(m *Module) Value { return m.Now })
+	}
 	args["List"] = m.Kind == string(calib.SizeList)
 	args["Size"], args["Factory"] = s.Sizes["fitted"].Text, s.Sizes["factory"].Text
-	short := a.Model.Effects().OdometerShort
-	args["Percent"], args["Short"], args["Even"] = unit.Figure(math.Abs(short)*100, 1), short > 0, math.Abs(short) < 0.002
+	t.odometerArgs(a, args)
 	args["Wear"], args["WearValue"], args["WearError"] = t.forecast(a)
 	t.say(Result, "close.result", args)
+	t.sayEffects(a)
 	t.say(Result, "close.label", args)
 }
 
@@ -85,7 +88,7 @@ func (t *turn) forecast(a assessed) (ok bool, value, miss string) {
 
 func askClosing(t *turn) {
 	left := t.s.closingLeft()
-	args := words.Args{"Original": withUnit(t.s.Main(), t.s.Main().Restore())}
+	args := t.restoreArgs()
 	if len(left) == closingLines {
 		t.ask(QClosing, "", "close.list", args, "all_yes")
 		return
@@ -106,11 +109,14 @@ func takeClosing(t *turn, in *input) bool {
 		t.confirm(t.s.closingLeft())
 		return true
 	}
-	m, ok, _ := understand.Checklist(in.Text, closingLines)
-	if !ok {
+	var v understand.Ticks
+	if l, err := strconv.Atoi(strings.TrimSpace(in.Text)); err == nil && l >= 1 && l <= closingLines { // here 8 is no voltage
+		v.Open = []int{l}
+	} else if m, ok, _ := understand.Checklist(in.Text, closingLines); ok {
+		v = m.Value
+	} else {
 		return false
 	}
-	v := m.Value
 	lines := v.Yes
 	if v.All {
 		for _, l := range t.s.closingLeft() {
@@ -124,7 +130,7 @@ func takeClosing(t *turn, in *input) bool {
 	}
 	in.Text = ""
 	for _, l := range slices.Concat(v.Open, v.Why) {
-		t.hint("close.line."+strconv.Itoa(l), words.Args{"Original": withUnit(t.s.Main(), t.s.Main().Restore())})
+		t.hint("close.line."+strconv.Itoa(l), t.restoreArgs())
 		return true
 	}
 	if len(v.No) > 0 {
