@@ -2,6 +2,7 @@ package flow
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 
 	"milepost/flow/understand"
@@ -60,7 +61,8 @@ func takeBackup(t *turn, in *input) bool {
 	case in.Choice == "cannot_save" || cannotSave(text):
 		t.ask(QBackup, name, "backup.values", nil, "values_noted")
 		return true
-	case in.Choice == "values_noted" || strings.Contains(strings.ToLower(text), "values only"):
+	case in.Choice == "values_noted" || strings.Contains(strings.ToLower(text), "values only"),
+		t.s.Asked != nil && slices.Contains(t.s.Asked.Choices, "values_noted") && valuesNoted(text):
 		t.record(&BackupFact{Attested: true, ValuesOnly: true, Module: name}, Item{ItemWhere, short(text)})
 		t.understood("echo.backup.values", nil)
 		in.Text = ""

@@ -57,3 +57,14 @@ func noCopy(text string) bool {
 	c, ok := readCommand(text)
 	return ok && c.Name != understand.CmdKeep
 }
+
+var (
+	notedPattern    = regexp.MustCompile(`(?i)\b(?:photo(?:s|ed|graphed|graphs)?|pictures?|pics?|noted|(?:wrote|written|copied) down|screenshots?)\b`)
+	notNotedPattern = regexp.MustCompile(`(?i)\b(?:no|not|never|cannot|cant|couldnt|didnt|yet|later|will|going|why|how|what|where|some)\b|n['’]t\b|['’]ll\b|\?`)
+)
+
+// valuesNoted says whether a text tells that the values were photographed or
+// written down, where that was asked for.
+func valuesNoted(text string) bool {
+	return notedPattern.MatchString(text) && !notNotedPattern.MatchString(text)
+}

@@ -36,3 +36,18 @@ func TestBackupPlaces(t *testing.T) {
 		t.Error("the place is not kept")
 	}
 }
+
+// Where the tool can't save, the values that were photographed are taken in
+// plain words too.
+func TestBackupValuesPhotographed(t *testing.T) {
+	for text, taken := range map[string]bool{"photographed all values": true, "took pictures of everything": true, "all noted": true, "values noted": true,
+		"wrote down all the settings": true, "not photographed yet": false, "what do i photograph?": false, "i'll take photos": false} {
+		p := backupAt(t).lines("go on", "can't save", text)
+		if got := len(p.s.Backups) == 1 && p.s.Backups[0].ValuesOnly; got != taken {
+			t.Errorf("%q: %+v", text, p.s.Backups)
+		}
+	}
+	if p := backupAt(t).lines("go on", "photographed all values"); len(p.s.Backups) != 0 {
+		t.Error("taken where a copy was asked for")
+	}
+}
