@@ -74,6 +74,9 @@ func metric(s string, whole bool) (match, bool) {
 	if second == "-" && first == "/" { // 165/95-14: the hyphen marks a diagonal tyre
 		size.Construction = "D"
 	}
+	if first == "/" && (size.Construction == "B" || size.Construction == "D" && second != "-") && possibleMetric(size) {
+		clear = true // 130/90B16, T125/70D16: the letter marks a tyre as R does, where one of these numbers is made
+	}
 	if !endsWell(s, end, clear) {
 		return match{}, false
 	}
