@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -137,6 +138,10 @@ func measure(s Size) (measures, error) {
 	default:
 		size, err := parseSize(s.Text)
 		if err != nil {
+			var ask *tyre.Ask
+			if errors.As(err, &ask) {
+				return measures{}, fmt.Errorf("%q %s", clip(s.Text), ask.Reason())
+			}
 			return measures{}, fmt.Errorf("%q: %w", clip(s.Text), err)
 		}
 		m = measures{size.DiameterMM(), size.Flotation, size.SpeedSymbol}

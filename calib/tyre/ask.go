@@ -28,6 +28,32 @@ type Ask struct {
 	Source     string   // where DiameterMM stands
 }
 
+// reasons say in words why a text is no size, to be read behind the text itself.
+var reasons = map[Kind]string{
+	NotASize:      "is no tyre size",
+	NoRim:         "lacks the rim",
+	OverallOnly:   "is only the height, not a whole size",
+	NoAspect:      "does not mark its height: give its diameter (od_mm)",
+	NeedsTable:    "has no height in its name: give its diameter (od_mm)",
+	Millimetres:   "is marked in millimetres where inches or percent are usual",
+	Order:         "has the width before the diameter, it seems",
+	Impossible:    "has figures that no tyre has",
+	RunTogether:   "runs its figures together",
+	SeveralSizes:  "is more than one size",
+	MoreThanASize: "holds more than a size",
+	TooLong:       "is too long for a size",
+}
+
+// Reason says why the text is no size, for whoever typed it: "is only the height,
+// not a whole size". It follows the text.
+func (a *Ask) Reason() string {
+	text := reasons[a.Kind]
+	if len(a.Suggest) > 0 {
+		text += "; meant is " + a.Suggest[0] + "?"
+	}
+	return text
+}
+
 // Error names the reason and the part of the text, for logs and not for people.
 func (a *Ask) Error() string {
 	text := "parse size: " + string(a.Kind)

@@ -304,6 +304,9 @@ func TestParseAsks(t *testing.T) {
 		if row.suggest != "" && !slices.Contains(a.Suggest, row.suggest) || row.suggest == "" && len(a.Suggest) > 0 {
 			t.Errorf("%.40q: offers %q, want %q", row.text, a.Suggest, row.suggest)
 		}
+		if r := a.Reason(); r == "" || strings.HasPrefix(r, ";") || strings.Contains(r, string(a.Kind)) && strings.Contains(r, "_") {
+			t.Errorf("%.40q: the reason reads %q", row.text, r)
+		}
 		for _, offer := range a.Suggest {
 			if again, err := tyre.Parse(offer); err != nil || again.Text != offer {
 				t.Errorf("%.40q: the offer %q reads as %q %v", row.text, offer, again.Text, err)
