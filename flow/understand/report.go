@@ -114,7 +114,27 @@ func bareAsk(s Stored) *Ask {
 	if len(s.Might) == 0 {
 		return newAsk(AskValueUnit, v, "value", v, "might", "mm, rev/mile, %")
 	}
-	return newAsk(AskValueUnit, v, "value", v, "might", strings.Join(s.Might[:min(3, len(s.Might))], ", "))
+	list := make([]string, min(3, len(s.Might)))
+	for i := range list {
+		list[i] = mightWords(s.Might[i])
+	}
+	return newAsk(AskValueUnit, v, "value", v, "might", strings.Join(list, ", "))
+}
+
+// mightWords says what a bare figure could be: a unit that names its quantity
+// stands alone, a length with the word for it.
+func mightWords(might string) string {
+	quantity, unit, _ := strings.Cut(might, " ")
+	switch {
+	case unit == "":
+		return strings.ReplaceAll(quantity, "_", " ")
+	case quantity == Circumference || quantity == Diameter || quantity == Radius:
+		if unit == Inch {
+			unit = "inch" // "in" reads as a word
+		}
+		return unit + " " + quantity
+	}
+	return unit
 }
 
 func valueReport(text, unit string) (Report, error) {
