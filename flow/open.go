@@ -47,7 +47,7 @@ func nextOpen(t *turn) Event {
 }
 
 // rulePattern is the accuracy rule where it is named beside a vehicle.
-var rulePattern = regexp.MustCompile(`(?i)\bnever[- ]under\b|\bUN ?R ?39\b`)
+var rulePattern = regexp.MustCompile(`(?i)(?:\b(?:accuracy )?rule\b[ :=]*(?:is )?)?(?:\bnever[- ]under\b|\bUN ?R ?39\b)(?: rule\b)?`)
 
 // freePattern says beside a vehicle that its use is not regulated.
 var freePattern = regexp.MustCompile(`(?i)[,;]?\s*\b(not regulated|unregulated|no tacho(graph)?( or (limiter|taximeter))?|not a taxi)\b`)

@@ -42,6 +42,17 @@ func TestUnitsOfTheDash(t *testing.T) {
 	}
 }
 
+// The rule named beside the vehicle is no part of its name.
+func TestRuleBesideVehicle(t *testing.T) {
+	for _, said := range []string{"new job our blue van, bay, rule never under", "our blue van, in the bay, rule: never-under", "our blue van, bay, never under rule",
+		"our blue van, never under, bay", "our blue van, accuracy rule UN R39, bay", "our blue van, rule is never under, bay"} {
+		p := playFrom(t, Policy{}).lines(said)
+		if p.s.Vehicle != "our blue van" || p.s.Value(QRule) != "never-under" {
+			t.Errorf("%q: %q, rule %q", said, p.s.Vehicle, p.s.Value(QRule))
+		}
+	}
+}
+
 // A guest code that lets nobody in is no vehicle's name, and is not repeated.
 func TestUnknownCode(t *testing.T) {
 	const code = "7QKM-4TXN-R2HD-9WPC"
