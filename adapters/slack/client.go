@@ -54,6 +54,8 @@ const (
 var (
 	// The deed may have been done in spite of these.
 	unsure = []string{"fatal_error", "internal_error", "request_timeout", "service_unavailable", "team_added_to_org"}
+	// Too many calls: as an answer of its own, and chat.postMessage's.
+	limits = []string{"ratelimited", "rate_limited"}
 	// The message itself is at fault: it will never be taken as it is.
 	badBody = []string{"invalid_blocks", "invalid_blocks_format", "msg_blocks_too_long", "msg_too_long", "no_text",
 		"invalid_arguments", "invalid_attachments", "too_many_attachments", "invalid_metadata_format",
@@ -97,7 +99,7 @@ func fateOf(err error) fate {
 			return undone
 		}
 		return unknown
-	case c == "ratelimited":
+	case is(err, limits):
 		return undone
 	case c != "" && !slices.Contains(unsure, c):
 		return undone
@@ -112,7 +114,7 @@ func wait(err error) time.Duration {
 	switch {
 	case errors.As(err, &limited):
 		return max(limited.RetryAfter, time.Second)
-	case errors.As(err, &status) && status.Code == http.StatusTooManyRequests, code(err) == "ratelimited":
+	case errors.As(err, &status) && status.Code == http.StatusTooManyRequests, is(err, limits):
 		return time.Minute // the header was missing
 	}
 	return 0

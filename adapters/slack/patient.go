@@ -85,7 +85,9 @@ func (g *gate) close(d time.Duration) {
 func (p *patient) RoundTrip(r *http.Request) (*http.Response, error) {
 	method := path.Base(r.URL.Path)
 	if method == "chat.postMessage" || !strings.Contains(method, ".") {
-		return p.next.RoundTrip(r)
+		res, err := p.next.RoundTrip(r)
+		asked(res, err)
+		return res, err
 	}
 	g := p.gate(method)
 	select {
@@ -99,14 +101,38 @@ func (p *patient) RoundTrip(r *http.Request) (*http.Response, error) {
 			Header: http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(left.Seconds())))}}, Body: http.NoBody, Request: r}, closed(r, nil)
 	}
 	res, err := p.next.RoundTrip(r)
-	if err == nil && res.StatusCode == http.StatusTooManyRequests {
-		seconds, bad := strconv.Atoi(res.Header.Get("Retry-After"))
-		if bad != nil || seconds < 1 {
-			seconds = 60
-		}
-		g.close(time.Duration(seconds) * time.Second)
+	if d := asked(res, err); d > 0 {
+		g.close(d)
 	}
 	return res, err
+}
+
+// maxAsked bounds how long Slack is left alone for one answer.
+const maxAsked = 24 * time.Hour
+
+// asked is how long Slack asks to be left alone, 0 if it does not. It is written into
+// the answer in whole seconds: of anything else the library makes no refusal, but an
+// error that says nothing of what became of the deed.
+func asked(res *http.Response, err error) time.Duration {
+	if err != nil || res.StatusCode != http.StatusTooManyRequests {
+		return 0
+	}
+	d := min(max(retryAfter(res.Header.Get("Retry-After")), time.Second), maxAsked)
+	seconds := int(math.Ceil(d.Seconds()))
+	res.Header.Set("Retry-After", strconv.Itoa(seconds))
+	return time.Duration(seconds) * time.Second
+}
+
+// retryAfter reads the header: Slack's is a number of seconds, HTTP's may be a time too
+// (RFC 9110, 10.2.3). What is neither is a minute.
+func retryAfter(s string) time.Duration {
+	if n, err := strconv.ParseFloat(s, 64); err == nil && n >= 0 {
+		return time.Duration(min(n, maxAsked.Seconds()) * float64(time.Second))
+	}
+	if at, err := http.ParseTime(s); err == nil {
+		return time.Until(at)
+	}
+	return time.Minute
 }
 
 // closed closes the body of a request that is not made, as a transport must.
