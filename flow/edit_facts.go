@@ -91,11 +91,10 @@ func (s *State) reading(number int) *ReadingFact {
 // there any more is corrected to the one in its place, or struck, and what is
 // more is new. The readings stay in the log as they were taken.
 func (t *turn) rewriteReadings(numbers []int, text string) {
-	ms, _ := understand.Readings(text, t.context())
-	if len(ms) == 0 || len(ms) > maxAtOnce {
+	now := t.typedAnew(numbers, text)
+	if len(now) == 0 {
 		return
 	}
-	now := t.pairs(ms)
 	was := slices.DeleteFunc(slices.Clone(numbers), func(n int) bool {
 		r := t.s.reading(n)
 		i := -1
@@ -126,6 +125,22 @@ func (t *turn) rewriteReadings(numbers []int, text string) {
 	if len(now) > len(was) {
 		t.recordReadings(now[len(was):])
 	}
+}
+
+// typedAnew reads an edited message as it was read: notes of a track, else
+// pairs. None where it can't be read so.
+func (t *turn) typedAnew(numbers []int, text string) []*ReadingFact {
+	if len(numbers) == 0 {
+		return nil
+	}
+	if first := t.s.reading(numbers[0]); first != nil && first.TrackMean {
+		return t.notesAnew(numbers, text)
+	}
+	ms, _ := understand.Readings(text, t.context())
+	if len(ms) == 0 || len(ms) > maxAtOnce {
+		return nil
+	}
+	return t.pairs(ms)
 }
 
 // pairs makes readings of pairs, in the dash's unit.

@@ -118,3 +118,24 @@ func TestTrackNotesWithoutTrack(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// An edited message of notes is read as notes again.
+func TestTrackNotesEdited(t *testing.T) {
+	for _, c := range []struct{ was, now, want string }{
+		{"68 at 14:00:50, 66 at 14:01:50", "67 at 14:00:50, 66 at 14:01:50", "[67/70 66/68]"},
+		{"68 at 14:00:50, 66 at 14:01:50", "68, 66 at 14:01:50", "[68/70 66/68]"},
+		{"68 66 64 62", "68 66 64 61", "[68/70 66/68 64/66 61/64]"},
+		{"68 66 64 62", "68 66 64", "[68/70 66/68 64/66 62/64]"},
+	} {
+		p := driving(t, Policy{})
+		p.step(Message{File: trackAt(70, 68, 66, 64)})
+		p.step(Message{ID: "notes", Text: c.was})
+		p.lines("no more").edit("notes", c.now)
+		if p.s.Asked.Question == QAmend {
+			p.lines("yes")
+		}
+		if got := fmt.Sprint(p.pairs()); got != c.want {
+			t.Errorf("%q edited to %q: %s, want %s", c.was, c.now, got, c.want)
+		}
+	}
+}

@@ -2,6 +2,9 @@ package flow
 
 import (
 	"math"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"milepost/flow/words"
@@ -35,6 +38,39 @@ func (t *turn) takeTimed(k *TrackFact, ns []note) {
 	if t.s.openTrack() != nil && len(t.s.untold()) == 0 {
 		t.trackDone(len(told))
 	}
+}
+
+// notesAnew reads the notes of an edited message: by their times, or one figure
+// for each that was there. A time is no speed, and two speeds are no pair.
+func (t *turn) notesAnew(numbers []int, text string) (facts []*ReadingFact) {
+	k := t.s.drivenTrack()
+	if ns, ok := notes(text, t.speedUnit()); ok && k != nil && k.Drive == t.s.reading(numbers[0]).Drive {
+		by, sure := t.clockOf(k, ns)
+		for _, n := range ns {
+			i := k.at(n.at - by)
+			if i < 0 || !sure {
+				return nil
+			}
+			facts = append(facts, t.trackReading(k, n.dash, k.Stretches[i]))
+		}
+		return facts
+	}
+	figures := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == ',' || r == ';' || r == '\n' })
+	figures = slices.DeleteFunc(figures, func(f string) bool { return f == "-" || f == "x" })
+	if len(figures) != len(numbers) {
+		return nil
+	}
+	for i, n := range numbers {
+		r := t.s.reading(n)
+		v, err := strconv.ParseFloat(figures[i], 64)
+		if err != nil || v < 3 || v > 260 || r == nil {
+			return nil
+		}
+		anew := *r
+		anew.Indicated, anew.Struck = v, false
+		facts = append(facts, &anew)
+	}
+	return facts
 }
 
 // saidOf are notes as they were read.
