@@ -24,7 +24,7 @@ var (
 	// fileNamePattern is a path or the name of a saved file.
 	fileNamePattern = regexp.MustCompile(`(?i)\b[a-z]:[\\/]\w|\\\\\w|\b[\w-]+\.(?:bin|zip|hex|xml|json|dat|txt|csv|bak|ori|s19|mot)\b|\be?-?mailed (?:it |them )?to\b`)
 	// maybePlace are words of a place that is none of the known ones.
-	maybePlace = regexp.MustCompile(`(?i)\b(?:on|in|under|at|inside|with) +\w{2,}|\b(?:saved|kept|keep|stored|copied|backed up|drive)\b`)
+	maybePlace = regexp.MustCompile(`(?i)\b(?:on|in|under|at|inside) +(?:the|my|our|his|her|their|this|shop|office) +\w{2,}|\bat home\b`)
 	// noCopyPattern are words of an order, a refusal, a failure or of what is still
 	// to be done, which attest nothing.
 	noCopyPattern = regexp.MustCompile(`(?i)\b(?:ignore|skip|write|wrote|waived?|released?|override|without|later|tomorrow|no|none|not|never|nothing|` +
@@ -32,7 +32,7 @@ var (
 		`lost|lose|fails?|failed|failing|failure|broken?|broke|(?:is|are|was|its|it's|went|server|network) down|dead|crash(?:ed|es)?|corrupt(?:ed)?|gone|missing|deleted|erased|wiped|empty|is full|stolen|` +
 		`minutes?|mins?|moment|seconds|secs?|hours?|soon|yet|tonight|afterwards|waiting|wait|working|saving|copying|uploading|downloading|backing|` +
 		`trying|try|looking|look|needs?|getting|charging|updating|booting|busy|almost|nearly|will|going|gonna|want|should|would|could|` +
-		`maybe|perhaps|probably|unsure|think|guess|hope)\b|\b(?:it|i|we|they)['’]ll\b|\?|\bon (?:it|my way|the way)\b|\bin (?:a bit|progress|a hurry)\b|\bon the phone (?:with|to)\b`)
+		`maybe|perhaps|probably|unsure|think|guess|hope)\b|\b(?:it|i|we|they)['’]ll\b|\?|\bon (?:it|my way|the way)\b|\bin (?:a bit|progress|a hurry|the (?:end|meantime|works|middle|morning|afternoon|evening|process))\b|\bon the phone (?:with|to)\b`)
 )
 
 // itsPattern is how people begin to tell where something is.

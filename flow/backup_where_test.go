@@ -9,7 +9,7 @@ import (
 func TestBackupWordsThatAreNoPlace(t *testing.T) {
 	for _, text := range []string{"drive first", "let's drive", "working on it", "in ten minutes", "server is down", "the server is down",
 		"I have no laptop", "lost it on the laptop", "on the laptop, but it failed", "keep going", "carry on", "write 2596", "go to drive",
-		"test drive done", "drive it now", "ok in ten minutes", "yes let's drive", "yes, working on it", "yes, on it", "in progress", "on my way",
+		"test drive done", "drive it now", "ok in ten minutes", "yes let's drive", "yes saved it", "saved it", "yes, in that case", "done, at last", "yes, in the morning", "yes, working on it", "yes, on it", "in progress", "on my way",
 		"saving it to the laptop now", "on the phone with the customer", "my phone is ringing", "waiting for the laptop", "usb stick is broken",
 		"it isn't on the laptop", "on the laptop?", "i need a usb stick", "in the bay", "kept it", "laptop", "yes", "done"} {
 		p := backupAt(t).lines("go on", text).at(PhaseBackup).asks(QBackup)
