@@ -71,11 +71,6 @@ func quiet(t testing.TB) *stint {
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$his', '!work:shop.example', '$card', '@bob:partner.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$loose', '!work:shop.example', '!work:shop.example', '@ann:shop.example')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$elsewhere', '!other:shop.example', '!other:shop.example', '@ann:shop.example')`,
-		`INSERT INTO seen (event, room, lane, sender) VALUES ('$hint', '!work:shop.example', '!work:shop.example', '@milepost:shop.example')`,
-		`INSERT INTO seen (event, room, lane, sender) VALUES ('$farhint', '!other:shop.example', '!other:shop.example', '@milepost:shop.example')`,
-		`INSERT INTO sent VALUES ('k1', 't1', '$fresh', '!work:shop.example', '', 0)`,
-		`INSERT INTO seen (event, room, lane, sender) VALUES ('$began', '!work:shop.example', '$own', '@ann:shop.example')`,
-		`INSERT INTO root VALUES ('!work:shop.example/$began', '$card3', '!work:shop.example', 'j3')`,
 		`INSERT INTO seen (event, room, lane, sender) VALUES ('$foreign', '!work:shop.example', '!work:shop.example', '@bob:partner.example')`,
 	} {
 		if _, err := m.state.db.ExecContext(ctx, q); err != nil {
@@ -83,6 +78,22 @@ func quiet(t testing.TB) *stint {
 		}
 	}
 	return m
+}
+
+// spoken adds words of ours that offer nothing, and a job begun in a thread of Ann's.
+func spoken(t testing.TB, m *stint) {
+	t.Helper()
+	for _, q := range []string{
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$hint', '!work:shop.example', '!work:shop.example', '@milepost:shop.example')`,
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$farhint', '!other:shop.example', '!other:shop.example', '@milepost:shop.example')`,
+		`INSERT INTO sent VALUES ('k1', 't1', '$fresh', '!work:shop.example', '', 0)`,
+		`INSERT INTO seen (event, room, lane, sender) VALUES ('$began', '!work:shop.example', '$own', '@ann:shop.example')`,
+		`INSERT INTO root VALUES ('!work:shop.example/$began', '$card3', '!work:shop.example', 'j3')`,
+	} {
+		if _, err := m.state.db.ExecContext(context.Background(), q); err != nil {
+			t.Fatal(q, err)
+		}
+	}
 }
 
 func parse(t testing.TB, raw string) *event.Event {
@@ -112,6 +123,7 @@ const (
 
 func TestHear(t *testing.T) {
 	m := quiet(t)
+	spoken(t, m)
 	type want struct {
 		thread                                 string
 		loose, called                          bool

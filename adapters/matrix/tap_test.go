@@ -13,6 +13,7 @@ import (
 // waits until it is noted what the question offers.
 func TestTapBeforeNoted(t *testing.T) {
 	m := quiet(t)
+	spoken(t, m)
 	hear := func(to, key string) ([]bot.Inbound, error) {
 		evt := parse(t, react(to, key))
 		evt.RoomID = "!work:shop.example"
