@@ -60,7 +60,8 @@ func (s *Slack) EditCard(ctx context.Context, out bot.Outbound) error {
 	return nil
 }
 
-// firstCard posts the card, and the thread hangs on it from then on.
+// firstCard posts the card, and the thread hangs on it from then on: or, where only
+// threads are open to us, both on the message that began it.
 func (s *Slack) firstCard(ctx context.Context, out *bot.Outbound, a aim, p *post) error {
 	a.root, a.card = "", true
 	if err := s.sendPost(ctx, out.Key, &a, p); err != nil {
@@ -69,6 +70,9 @@ func (s *Slack) firstCard(ctx context.Context, out *bot.Outbound, a aim, p *post
 	ts, _, _, err := s.state.sentAs(ctx, out.Key)
 	if err != nil {
 		return failed("edit card", err)
+	}
+	if a.root != "" {
+		ts = a.root
 	}
 	return failed("edit card", s.state.setRoot(context.WithoutCancel(ctx), a.thread, a.channel, ts, a.job))
 }

@@ -67,14 +67,17 @@ var (
 	// The channel takes nothing from us any more.
 	gone = []string{"channel_not_found", "not_in_channel", "is_archived", "restricted_action", "restricted_action_thread_locked",
 		"restricted_action_read_only_channel", "restricted_action_non_threadable_channel", "user_is_restricted", "ekm_access_denied",
-		"team_access_not_granted", "as_user_not_supported", "messages_tab_disabled"}
+		"team_access_not_granted", "as_user_not_supported", "messages_tab_disabled", threadsOnly}
 	// The thread takes nothing any more: its root was deleted.
-	rootless = []string{"thread_not_found", "message_not_found", "cannot_reply_to_message", "restricted_action_thread_only_channel"}
+	rootless = []string{"thread_not_found", "message_not_found", "cannot_reply_to_message"}
 	// The post to be changed is not there: deleted, or what is left of it is Slack's.
 	lost = []string{"message_not_found", "cant_update_message"}
 	// The same, and posts that can't be changed for another reason.
 	uneditable = []string{"message_not_found", "cant_update_message", "edit_window_closed", "is_inactive", "streaming_state_conflict"}
 )
+
+// threadsOnly says that we may write in a channel's threads, and only there.
+const threadsOnly = "restricted_action_thread_only_channel"
 
 // code is Slack's error code, "" where it is another failure.
 func code(err error) string {

@@ -29,6 +29,14 @@ type aim struct {
 	card          bool // the post is the thread's card
 }
 
+// began is the message that began the thread, "" if a command did.
+func (a *aim) began() string {
+	if _, _, ts := splitThread(bot.Thread(a.thread)); isTS(ts) {
+		return ts
+	}
+	return ""
+}
+
 // Send says a message. It waits for its turn in the channel. The same key again
 // is the same message: what is out is not said again, and where that is not
 // known it is looked for.
@@ -245,6 +253,16 @@ func (s *Slack) sendPost(ctx context.Context, key string, a *aim, p *post) error
 		if ts, err = s.look(ctx, *a, row, key); err != nil {
 			return err
 		}
+		if began := a.began(); ts == "" && a.card && a.root == "" && began != "" {
+			below := *a // where only threads are open to us
+			below.root = began
+			if ts, err = s.look(ctx, below, row, key); err != nil {
+				return err
+			}
+			if ts != "" {
+				a.root = began
+			}
+		}
 	} else if err := s.state.trying(ctx, key, row, a.channel); err != nil {
 		return failed("send", err)
 	}
@@ -297,6 +315,10 @@ func (s *Slack) call1(ctx context.Context, row string, a *aim, p *post) (string,
 	if is(err, badBody) && m.blocks != nil {
 		s.log.Warn("blocks refused, sent as text", "code", code(err))
 		m.blocks = nil
+		ts, err = s.postMessage(ctx, row, *a, m)
+	}
+	if began := a.began(); code(err) == threadsOnly && a.root == "" && began != "" {
+		a.root = began
 		ts, err = s.postMessage(ctx, row, *a, m)
 	}
 	if is(err, rootless) && a.root != "" {

@@ -117,6 +117,9 @@ func (w *Workspace) postMessage(c *call) (obj, string) {
 		}
 	}
 	thread, bad := w.root(c, ch)
+	if bad == "" && thread == "" && ch.threads {
+		bad = "restricted_action_thread_only_channel"
+	}
 	if bad != "" {
 		return nil, bad
 	}

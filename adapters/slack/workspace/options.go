@@ -51,6 +51,7 @@ type Channel struct {
 	App      bool     // the app is a member
 	Archived bool
 	Shared   bool // connected with another workspace
+	Threads  bool // the app may write in its threads only
 }
 
 // Person is a member, a guest, somebody of another workspace or another app's bot.

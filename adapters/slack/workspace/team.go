@@ -17,6 +17,7 @@ type channel struct {
 	kind     Kind
 	archived bool
 	shared   bool
+	threads  bool     // the app may write in threads only
 	members  []string // user ids, in the order they came
 	with     string   // the person of a direct channel
 	msgs     []*message
@@ -123,7 +124,7 @@ func (w *Workspace) addChannel(c Channel) *channel {
 	if c.ID == "" {
 		c.ID = map[Kind]string{Public: "C0", Private: "C0", Group: "C0", Direct: "D0"}[c.Kind] + strings.ToUpper(c.Name)
 	}
-	n := &channel{id: c.ID, name: c.Name, kind: c.Kind, archived: c.Archived, shared: c.Shared, seen: map[string]bool{}}
+	n := &channel{id: c.ID, name: c.Name, kind: c.Kind, archived: c.Archived, shared: c.Shared, threads: c.Threads, seen: map[string]bool{}}
 	if c.App || c.Kind == Direct {
 		n.members = append(n.members, w.botUser)
 	}
