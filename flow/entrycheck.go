@@ -25,7 +25,7 @@ func (t *turn) checkEntries() {
 	}
 	for i := range t.s.Modules {
 		m := t.s.Modules[i]
-		if m.WrittenSeq > 0 || m.Original.Zero() || m.Original.Label != "" || t.s.entrySettled(&m) {
+		if m.Original.Zero() || m.Original.Label != "" || t.s.entrySettled(&m) {
 			continue
 		}
 		kind := calib.Kind(m.Kind)

@@ -34,3 +34,16 @@ func TestOriginalBeforeWrite(t *testing.T) {
 	}
 	written(t, Policy{}).lines("refused, value out of range", "change the stored value to 2450 mm").asks(QFirst)
 }
+
+// One that cannot be the size's is doubted after a write as before one.
+func TestOriginalDoubtedAfterWrite(t *testing.T) {
+	p := written(t, Policy{}).lines("took", "2596", "none", "change the stored value to 2600 mm").asks(QEntry).said("1.031 of pi x diameter")
+	p.lines("mistyped").asks(QStored).lines("2438 mm").at(PhaseDrive).asks(QDrive)
+	if m := p.s.Main(); m.Restore() != Number(2438) || m.Factory() != Number(2438) {
+		t.Errorf("%+v", m)
+	}
+	q := written(t, Policy{}).lines("took", "2596", "none", "change the stored value to 2600 mm", "2600 mm").asks(QPutBack).lines("no")
+	if m := q.s.Main(); m.Restore() != Number(2438) {
+		t.Errorf("%+v", m)
+	}
+}
