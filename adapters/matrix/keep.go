@@ -22,6 +22,7 @@ func (m *stint) housekeep(ctx context.Context) {
 	case <-m.synced:
 	}
 	m.knowEncrypted(ctx)
+	m.sayAway(ctx)
 	tick := time.NewTicker(keepEvery)
 	defer tick.Stop()
 	for {

@@ -32,7 +32,9 @@ type roomNews struct {
 // same, and fetches what the response left out.
 func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) ([]*roomNews, error) {
 	var news []*roomNews
-	m.in.older = 0
+	if m.in.older = 0; since == "" {
+		m.in.away = nil // another try
+	}
 	for _, room := range slices.Sorted(maps.Keys(resp.Rooms.Join)) {
 		j := resp.Rooms.Join[room]
 		if j == nil {
@@ -57,6 +59,9 @@ func (m *stint) read(ctx context.Context, resp *mautrix.RespSync, since string) 
 			}
 		}
 		m.since(r, state, was, since == "")
+		if since == "" {
+			m.in.away = append(m.in.away, away{room, r.events, j.Timeline.PrevBatch})
+		}
 		r.tombstone = tombstoneOf(room, state)
 		r.rights = was == 0 || m.ourRights(state, r.events)
 		news = append(news, r)

@@ -49,6 +49,8 @@ type inward struct {
 	keyless int // that ended in a panic at its keys
 	// And events that it left out and that were fetched, and the most of them.
 	older, olderMost int
+
+	away []away // of the first sync of a new state; then of housekeep's goroutine
 }
 
 // New checks a configuration. Nothing is opened and nobody asked yet.
