@@ -19,10 +19,10 @@ func (t *turn) sayClosed() {
 	}
 	m := t.s.Main()
 	value := ""
-	if m != nil {
+	if m != nil && !t.s.inTheAir() {
 		value = withUnit(m, m.Now)
 	}
-	t.say(Notice, key, words.Args{"Value": value, "Job": t.s.Job, "Broken": t.s.brokenOff(), "Half": t.s.HalfDone(), "NoRoad": t.s.halfBrake()})
+	t.say(Notice, key, words.Args{"Value": value, "Job": t.s.Job, "Broken": t.s.brokenOff(), "Unread": t.s.inTheAir(), "Half": t.s.HalfDone(), "NoRoad": t.s.halfBrake()})
 }
 
 func nextClosed(t *turn) Event {

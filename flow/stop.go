@@ -31,12 +31,14 @@ func (t *turn) askStop() {
 	switch {
 	case t.s.brokenOff():
 		key = "stop.ask.broken"
+	case t.s.inTheAir():
+		key = "stop.ask.unread"
 	case t.s.HalfDone():
 		key = "stop.ask.half"
 	case t.s.changed():
 		key = "stop.ask.written"
 	}
-	args := words.Args{"NoRoad": t.s.halfBrake()}
+	args := words.Args{"NoRoad": t.s.halfBrake(), "To": t.toWrite()}
 	if m := t.s.Main(); m != nil {
 		args["Now"], args["Original"] = withUnit(m, m.Now), withUnit(m, m.Restore())
 	}

@@ -26,6 +26,12 @@ func TestStopHalfDone(t *testing.T) {
 	q.at(PhaseClosed).said("A write broke off: do not drive", "with a write broken off")
 }
 
+// What was not read back is not said to be stored.
+func TestStopUnread(t *testing.T) {
+	p := written(t, Policy{}).lines("took", "stop the job").asks(QStop).said("2596 may be in the module already").quiet("2438 mm is stored")
+	p.tap("stop_job").at(PhaseClosed).said("was not read back").quiet("is stored")
+}
+
 // quiet wants a piece of text in none of the last replies.
 func (p *play) quiet(pieces ...string) *play {
 	p.t.Helper()
