@@ -139,3 +139,23 @@ func TestTrackNotesEdited(t *testing.T) {
 		}
 	}
 }
+
+func FuzzNotes(f *testing.F) {
+	for _, s := range []string{"14:03:20 61, 14:05 56", "61 at 14:03:20 and 56 at 2:05 pm", "14:03:20, 61, 14:05, -", "14h03 61 mph", "61 - 47", "14:03 61 62"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		ns, ok := notes(text, "mph")
+		if !ok {
+			return
+		}
+		if len(ns) == 0 || len(ns) > maxAtOnce {
+			t.Errorf("%q: %d notes", text, len(ns))
+		}
+		for _, n := range ns {
+			if n.at < 0 || n.at >= 86400 || n.dash < 3 || n.dash > 260 || n.said == "" {
+				t.Errorf("%q: %+v", text, n)
+			}
+		}
+	})
+}
