@@ -133,6 +133,9 @@ func FuzzMentions(f *testing.F) {
 	forms := []string{"@milepost:shop.example", "[x](https://matrix.to/#/@milepost:shop.example)", "@[Workshop helper]",
 		"https://matrix.to/#/%40milepost%3Ashop.example", "[Workshop helper](matrix:u/milepost:shop.example?action=chat)", "<https://matrix.to/#/@milepost:shop.example>"}
 	f.Fuzz(func(t *testing.T, before, after string, form uint8) {
+		if len(before)+len(after) > 2000 {
+			return // what is longer is only slower
+		}
 		before, after = strings.ToValidUTF8(before, ""), strings.ToValidUTF8(after, "")
 		for _, s := range []string{before, after} {
 			if strings.Contains(strings.ToLower(s), "milepost") || strings.Contains(strings.ToLower(s), "workshop helper") {
