@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,23 +18,6 @@ import (
 // eventType marks our posts in their metadata, where any app of the workspace
 // may read it: an opaque id and no more.
 const eventType = "milepost_post"
-
-// aim is where a message goes: the channel, and the post it hangs on, "" for the
-// channel itself.
-type aim struct {
-	channel, root string
-	thread        string // its name
-	job           string
-	card          bool // the post is the thread's card
-}
-
-// began is the message that began the thread, "" if a command did.
-func (a *aim) began() string {
-	if _, _, ts := splitThread(bot.Thread(a.thread)); isTS(ts) {
-		return ts
-	}
-	return ""
-}
 
 // Send says a message. It waits for its turn in the channel. The same key again
 // is the same message: what is out is not said again, and where that is not
@@ -114,34 +96,6 @@ func (s *Slack) sendDirect(ctx context.Context, out *bot.Outbound, a aim, refuse
 	}
 	s.log.Warn("a channel takes nothing from us; said in direct messages", "channel", a.channel, "code", code(refused))
 	return nil
-}
-
-// aim finds where a message goes.
-func (s *Slack) aim(ctx context.Context, out *bot.Outbound) (aim, error) {
-	team, channel, ts := splitThread(out.Thread)
-	if channel == "" || team != s.me.Team {
-		return aim{}, &bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("send: thread is of no channel of workspace %s", s.me.Team)}
-	}
-	a := aim{channel: channel, root: ts, thread: string(out.Thread), job: out.Job}
-	if ts == "" {
-		return a, nil
-	}
-	root, err := s.state.rootOf(ctx, a.thread)
-	if err != nil {
-		return a, failed("find thread", err)
-	}
-	if root == "" && out.Job != "" {
-		if root, err = s.findRoot(ctx, a); err != nil {
-			return a, err
-		}
-	}
-	switch {
-	case root != "":
-		a.root = root
-	case !isTS(ts):
-		a.root = "" // it began with a command, which is no message
-	}
-	return a, nil
 }
 
 // post is what a reply says, whom it calls, and what answers it.
