@@ -80,11 +80,11 @@ func (s *State) putAgain(id QuestionID) bool {
 	case PhaseReview, PhaseClose, PhaseClosed:
 		return applies
 	}
-	return slices.Contains(gathering, ph) || applies
+	return slices.Contains(gathering, ph) && (id != QLine || s.openLine() > 0) || applies
 }
 
 // amendsFrom says whether "change my answer to" may mean a question: one that
 // describes the vehicle at any time, another while it may be put again.
 func (s *State) amendsFrom(id QuestionID) bool {
-	return slices.Contains(gathering, phaseAsking(id)) || s.putAgain(id)
+	return id != QLine && (slices.Contains(gathering, phaseAsking(id)) || s.putAgain(id)) // a line is known by its question alone
 }

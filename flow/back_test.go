@@ -47,6 +47,32 @@ func TestBackFromRefused(t *testing.T) {
 	p.lines("took", "2596").asks(QCodesNow)
 }
 
+// A line of the checklist is put again only while one is open, and no "no" said
+// of something else is one to it.
+func TestBackToALine(t *testing.T) {
+	p := playFrom(t, Policy{}).lines("new job v, bay, 100 mi", "no", "all yes but 1 13.5", "no", "airbag lamp").at(PhaseFactory)
+	p.lines("265/70R17 116T 2446 mm step 1").asks(QOnly)
+	for range 4 {
+		if p.lines("back"); p.s.Asked.Question == QLine {
+			t.Error("a line that nobody asks about was put again")
+		}
+	}
+	q := bay(t, Policy{}, &AnswerFact{Question: QLine, About: "1", Value: "no"}).lines("drive first").asks(QDrive)
+	if q.s.amendsFrom(QLine) {
+		t.Error("a drive's number would name a line")
+	}
+}
+
+// What is asked again while no question is open is tried all the same.
+func TestChangeMyAnswerUnasked(t *testing.T) {
+	p := bay(t, Policy{}).lines("write")
+	p.s.Asked = nil
+	p.entries = nil
+	if _, err := Step(p.s, Message{Who: "1", Role: Technician, Text: "change my answer to took"}, p.env); err != nil {
+		t.Error(err)
+	}
+}
+
 // A customer who waits for a release is led past it by no way back.
 func TestBackPastNoHold(t *testing.T) {
 	p := home(t, Policy{}).asks(QHold).as("1", Customer).lines("back").asks(QHold).lines("it worked").asks(QHold)

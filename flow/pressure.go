@@ -12,7 +12,7 @@ func takePressure(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QPressure, Number: 1, Unit: "ratio", Value: "placard"})
 		return true
 	}
-	if now := t.s.Answers[Key{QPressure, "now"}]; t.s.Asked.About == "placard" && now.Number > 0 {
+	if now := t.s.Answers[Key{QPressure, "now"}]; t.s.Asked != nil && t.s.Asked.About == "placard" && now.Number > 0 {
 		if v, ok := understand.Bare(in.Text); ok {
 			in.Text = plainFigure(v) + " " + now.Unit // in the unit of the pressure just given
 		}

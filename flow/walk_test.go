@@ -13,6 +13,7 @@ var vocabulary = []string{
 	"61/65 56/60 47/50", "70/70 60/60 50/50", "65/70", "62/60", "60/97", "strike 1", "keep", "swap", "correct 61/65 to 62/65", "limit here is 55",
 	"can't go faster", "odo 20.0 track 19.9", "skip", "close", "all yes", "yes", "no", "one more", "distance right", "dash right", "48210",
 	"stop the job", "release", "not yet because wait", "reopen", "also changed the shift points", "undone", "max 2500", "hello", "5", "1",
+	"back", "undo", "change my answer", "change my answer to took", "change the stored value to 2450 mm", "change the tread to 12/9",
 	"waive codes because tool broke", "waive road because looked at", "sign off", "change the new size to 285/70R17", "whole backup", "why",
 }
 
