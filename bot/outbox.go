@@ -30,6 +30,8 @@ type outbox struct {
 	gone    map[string]bool      // keys marked while rows are being read; nil otherwise
 	work    func(lineKey, *line) // starts a line's worker; nil while nothing runs
 
+	cards *memo // where a job's card is shown
+
 	more chan struct{} // there is room for rows that wait in the store
 }
 
@@ -48,7 +50,7 @@ type line struct {
 func newOutbox(cfg Config) *outbox {
 	o := &outbox{store: cfg.Store, networks: map[string]Network{}, log: cfg.Log, measure: cfg.Measure, room: cfg.Limits.Queue, heldFor: heldFor,
 		changed: make(chan struct{}), lines: map[lineKey]*line{}, taken: map[string]bool{}, behind: true,
-		more: make(chan struct{}, 1)}
+		cards: newMemo(carded), more: make(chan struct{}, 1)}
 	for _, n := range cfg.Networks {
 		o.networks[n.Name()] = n
 	}

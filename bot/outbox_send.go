@@ -27,10 +27,13 @@ func (o *outbox) run(ctx context.Context, k lineKey, l *line) {
 			o.mu.Unlock()
 			return
 		}
-		s := l.rows[0]
+		s, skip := l.rows[0], o.outdated(l)
 		o.mu.Unlock()
-		if !o.deliver(ctx, l, &s) {
+		if !skip && !o.deliver(ctx, l, &s) {
 			continue // stopped: the row stays unsent
+		}
+		if o.isEdit(&s) {
+			o.cards.set(cardKey(&s), "shown")
 		}
 		o.mu.Lock()
 		l.rows = l.rows[1:]
