@@ -98,9 +98,12 @@ func (j *job) observeDrive(path string, i int, d *Drive, s float64, obs []observ
 		if !(o.G > 0 && o.G <= maxSpeed) {
 			return nil, bad(fmt.Sprintf("%s[%d].readings[%d].reference", path, i, n), "must be a speed above zero, up to %d", maxSpeed)
 		}
-		for name, v := range map[string]float64{"dash_step": r.DashStep, "gps_step": r.GPSStep} {
-			if !(v >= 0 && v <= maxStep) {
-				return nil, bad(fmt.Sprintf("%s[%d].readings[%d].%s", path, i, n, name), "must be 0 to %g", maxStep)
+		for _, step := range []struct {
+			name string
+			v    float64
+		}{{"dash_step", r.DashStep}, {"gps_step", r.GPSStep}} {
+			if !(step.v >= 0 && step.v <= maxStep) {
+				return nil, bad(fmt.Sprintf("%s[%d].readings[%d].%s", path, i, n, step.name), "must be 0 to %g", maxStep)
 			}
 		}
 		if r.TrackMean {

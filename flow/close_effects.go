@@ -59,7 +59,7 @@ func (t *turn) sayEffects(a assessed) {
 	if ratio, err := a.Model.DistanceRatio(calibValue(s.before())); err == nil && s.Value(QGears) != "changed" && math.Abs(ratio-1) >= least {
 		driven := calib.TrueDistance(1000, ratio)
 		if sizes { // no better than 1 %
-			driven = math.Round(driven/10) * 10
+			driven = math.Round(driven/5) * 5
 		}
 		args["Driven"] = unit.Figure(driven, 0)
 	}

@@ -37,7 +37,7 @@ func TestCloseOdometer(t *testing.T) {
 // 859.3 over 802.8 mm: 1.0704; 3.73/1.0704 = 3.485.
 func TestCloseEffects(t *testing.T) {
 	closing(t, Policy{}).said("Since these tyres were fitted and until the write, 1000 mi shown were about 1070 driven. " +
-		"At the same speed the engine turns 6.6 % slower, as with an axle ratio that much lower.")
+		"At the same speed the engine turns 6.6 % slower, as with an axle ratio numerically that much lower.")
 	// 4.10 for 3.73 at the same time: 4.10/1.0704 = 3.83, 2.7 % over 3.73.
 	gears := []Fact{&AnswerFact{Question: QGears, Value: "changed"}, &AnswerFact{Question: QRatio, About: "factory", Number: 3.73},
 		&AnswerFact{Question: QRatio, About: "now", Number: 4.1}, &AnswerFact{Question: QSensing, Value: "wheels"}}

@@ -56,7 +56,7 @@ func TestReadingByItsPlace(t *testing.T) {
 		}
 	}
 	p := bay(t, Policy{}).lines("drive first", "go", "67/70 58/60 48/50 63/65 53/55", "strike both")
-	p.said(`"both" can be more than one reading: nothing is changed`, "67/70, 58/60, 48/50, 63/65 and 53/55")
+	p.said(`Which reading is "both"? Nothing is changed`, "67/70, 58/60, 48/50, 63/65 and 53/55")
 }
 
 // On a second drive "the first" can be of the job or of the drive.

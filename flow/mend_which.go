@@ -54,14 +54,16 @@ func (t *turn) sayWhich(arg string, unclear bool) {
 		return
 	}
 	var pairs []string
+	last := pairText(&t.s.Readings[len(t.s.Readings)-1])
 	for i := range t.s.Readings {
 		if r := &t.s.Readings[i]; !r.Struck {
-			pairs = append(pairs, pairText(r))
+			last = pairText(r)
+			pairs = append(pairs, last)
 		}
 	}
 	const most = 12
 	pairs = pairs[max(0, len(pairs)-most):]
-	t.understood("mend.unclear", words.Args{"Said": short(arg), "Pairs": joinAnd(pairs), "Last": pairText(&t.s.Readings[len(t.s.Readings)-1])})
+	t.understood("mend.unclear", words.Args{"Said": short(arg), "Pairs": joinAnd(pairs), "Last": last})
 }
 
 // atHand is the reading meant by "that": the one asked about, else one in

@@ -113,8 +113,11 @@ func clockSecond(said string) float64 {
 	for i, f := range clockFigures.FindAllString(said, 3) {
 		parts[i], _ = strconv.Atoi(f)
 	}
-	if strings.HasSuffix(strings.ToLower(said), "pm") && parts[0] < 12 {
+	switch half := strings.ToLower(said); {
+	case strings.HasSuffix(half, "pm") && parts[0] < 12:
 		parts[0] += 12
+	case strings.HasSuffix(half, "am") && parts[0] == 12:
+		parts[0] = 0
 	}
 	return float64(parts[0]*3600 + parts[1]*60 + parts[2])
 }

@@ -159,3 +159,12 @@ func FuzzNotes(f *testing.F) {
 		}
 	})
 }
+
+// Midnight and noon by a clock of twelve hours.
+func TestClockOfTwelveHours(t *testing.T) {
+	for said, want := range map[string]float64{"12:05 am": 5 * 60, "12:05 pm": 12*3600 + 5*60, "1:05 pm": 13*3600 + 5*60, "1:05 am": 3600 + 5*60, "14:00:50": 14*3600 + 50} {
+		if got := clockSecond(said); got != want {
+			t.Errorf("%s: %g s, want %g", said, got, want)
+		}
+	}
+}

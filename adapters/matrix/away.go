@@ -56,7 +56,7 @@ func (m *stint) unheardIn(ctx context.Context, a *away) (list []unheard) {
 	for i := len(a.events) - 1; i >= 0; i-- {
 		l.note(a.events[i])
 	}
-	for from := a.from; from != "" && n < awayEvents && (n == 0 || a.events[0].Timestamp >= until); {
+	for from := a.from; from != "" && n < awayEvents && (len(a.events) == 0 || a.events[0].Timestamp >= until); {
 		page, err := m.client.Messages(ctx, a.room, from, "", mautrix.DirectionBackward, gapFilter, gapPage)
 		if err != nil {
 			m.cfg.Log.Warn("matrix: look for messages that were not read", "room", a.room, "err", brief(err))

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/id"
 
 	"milepost/adapters/matrix/homeserver"
@@ -69,7 +70,7 @@ func TestWrittenWhileAway(t *testing.T) {
 			j.kim.Say(j.room, fmt.Sprint("chatter ", i))
 		}
 		lose()
-		for end := time.Now().Add(20 * time.Second); len(told()) < 2 && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		for end := time.Now().Add(time.Minute); len(told()) < 2 && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		}
 		if in := told(); !slices.Equal(in, []id.EventID{first, second}) {
 			t.Fatalf("told in %v, want in %v and %v:\n%s", in, first, second, person.Dump(j.seen()))
@@ -78,6 +79,16 @@ func TestWrittenWhileAway(t *testing.T) {
 		j.send(j.out(7, flow.Notice, "another question of 16"))
 		if in := told(); len(in) != 2 {
 			t.Errorf("told again: %v", in)
+		}
+
+		// A room of which the first sync shows nothing is looked through all the same.
+		now, ctx := j.m.now(), t.Context()
+		page, err := now.client.Messages(ctx, j.room, "", "", mautrix.DirectionBackward, nil, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if list := now.unheardIn(ctx, &away{room: j.room, from: page.End}); len(list) > 0 {
+			t.Errorf("nobody but us had the last word: %v", list)
 		}
 	})
 }

@@ -44,7 +44,7 @@ func desk(t *testing.T, s *homeserver.Server) (*station, func(id.EventID)) {
 	})
 	return st, func(ev id.EventID) {
 		t.Helper()
-		for limit := time.After(20 * time.Second); ; {
+		for limit := time.After(time.Minute); ; {
 			select {
 			case d := <-done:
 				if d != ev.String() {

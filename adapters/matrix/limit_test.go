@@ -77,7 +77,7 @@ func TestLimited(t *testing.T) {
 	proxy.Rule(bucket(10, 1))
 	const questions = 12
 	j.send(j.out(1, flow.Card, "unit 14"))
-	start := time.Now()
+	start, refused := time.Now(), 0
 	for i := range questions {
 		for k, out := range []struct {
 			kind    flow.ReplyKind
@@ -93,6 +93,7 @@ func TestLimited(t *testing.T) {
 				if err == nil {
 					break
 				}
+				refused++
 				if try > 20 {
 					t.Fatalf("%s: not taken: %v", out.text, err)
 				}
@@ -113,7 +114,7 @@ func TestLimited(t *testing.T) {
 	}
 	sent, taps := proxy.Count(http.MethodPut, sendPath), proxy.Count(http.MethodPut, "m.reaction")
 	t.Logf("%d messages in %v; %d requests, %d of them reactions", 2*questions, took.Round(time.Second), sent, taps)
-	if taps >= 2*questions {
+	if refused > 0 && taps >= 2*questions { // a slow machine may never meet the limit
 		t.Errorf("%d reactions tried: none was left out", taps)
 	}
 }

@@ -155,7 +155,7 @@ func TestRoomReplaced(t *testing.T) {
 	ann.WaitJoined(next, 20*time.Second, r.user())
 	ann.Mention(next, "two", r.user())
 	r.ear.text(t, "two")
-	deadline := time.Now().Add(20 * time.Second)
+	deadline := time.Now().Add(time.Minute)
 	for {
 		home, err := r.m.now().state.homeOf(t.Context(), string(room))
 		if err != nil {

@@ -32,7 +32,7 @@ func pilled(formatted string) string {
 }
 
 // Clients write a mention in many forms. None of it is a word of the person's. The
-// first is that of element-hq/element-x-android issue 5729.
+// first is that of github.com/element-hq/element-x-android, 5729.
 func TestMentionForms(t *testing.T) {
 	m := quiet(t)
 	for _, c := range []struct{ name, body, more, want string }{

@@ -30,7 +30,7 @@ func upgrade(t *testing.T, s *homeserver.Server, who *person.Person, m *Matrix, 
 	next, us := id.RoomID(up.Room), id.UserID(m.cfg.User)
 	who.Invite(next, us)
 	who.WaitJoined(next, 20*time.Second, us)
-	for end := time.Now().Add(20 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
 		home, err := m.now().state.homeOf(t.Context(), string(room))
 		if err != nil {
 			t.Fatal(err)
@@ -129,7 +129,7 @@ func TestThreadInReplacedRoom(t *testing.T) {
 		}
 		// What is answered there is heard in the job.
 		said := j.kim.SayInThread(next, root.ID, "yes")
-		for limit := time.After(20 * time.Second); ; {
+		for limit := time.After(time.Minute); ; {
 			select {
 			case d := <-j.heard:
 				if d == string(said) {
@@ -172,7 +172,7 @@ func TestReplacedRoomAfterLoss(t *testing.T) {
 // have changed.
 func (j *job) insistHeld(out bot.Outbound) {
 	j.t.Helper()
-	for limit := time.After(20 * time.Second); ; {
+	for limit := time.After(time.Minute); ; {
 		err := j.try(out)
 		if err == nil {
 			return

@@ -85,7 +85,7 @@ func (m *Matrix) now() *stint {
 // waitSynced waits for a run that has taken a sync response.
 func waitSynced(t testing.TB, m *Matrix, ended <-chan error) {
 	t.Helper()
-	for limit := time.After(20 * time.Second); ; {
+	for limit := time.After(time.Minute); ; {
 		r, changed := m.on.get()
 		var synced <-chan struct{}
 		if r != nil {
@@ -182,7 +182,7 @@ func (j *job) begin(words string) {
 	j.t.Helper()
 	j.begins = j.kim.Say(j.room, words)
 	j.thread = threadName(j.room.String(), j.begins.String())
-	for limit := time.After(20 * time.Second); ; {
+	for limit := time.After(time.Minute); ; {
 		select {
 		case d := <-j.heard:
 			if d == j.begins.String() {
