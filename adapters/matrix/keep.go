@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"sync"
 	"time"
 )
 
@@ -22,7 +23,9 @@ func (m *stint) housekeep(ctx context.Context) {
 	case <-m.synced:
 	}
 	m.knowEncrypted(ctx)
-	m.sayAway(ctx)
+	var beside sync.WaitGroup // a homeserver that sets limits makes it take long
+	beside.Go(func() { m.sayAway(ctx) })
+	defer beside.Wait()
 	tick := time.NewTicker(keepEvery)
 	defer tick.Stop()
 	for {
