@@ -11,7 +11,11 @@ func TestBackupWordsThatAreNoPlace(t *testing.T) {
 		"I have no laptop", "lost it on the laptop", "on the laptop, but it failed", "keep going", "carry on", "write 2596", "go to drive",
 		"test drive done", "drive it now", "ok in ten minutes", "yes let's drive", "yes saved it", "saved it", "yes, in that case", "done, at last", "yes, in the morning", "yes, working on it", "yes, on it", "in progress", "on my way",
 		"saving it to the laptop now", "on the phone with the customer", "my phone is ringing", "waiting for the laptop", "usb stick is broken",
-		"it isn't on the laptop", "on the laptop?", "i need a usb stick", "in the bay", "kept it", "laptop", "yes", "done"} {
+		"it isn't on the laptop", "on the laptop?", "i need a usb stick", "in the bay", "kept it", "laptop", "yes", "done",
+		"I have to get the laptop", "have to fetch the laptop first", "connect it to the laptop", "doing it on the laptop", "error on the computer", "the tool is connected to the laptop",
+		"have the laptop", "we got a laptop", "he has got my laptop", "go to the laptop", "fetch the laptop", "bring my laptop", "must put it on the laptop", "yes, I have the laptop", "yes, under the bonnet now", "yes, on the lift", "yes, on the road now",
+		"no", "not on the laptop yet", "saved on the laptop, no, wait", "on the laptop, nothing", "on the laptop, not the pc yet", "nothing else on the laptop", "in the van, not on the laptop", "working on the laptop",
+		"under the bonnet with the laptop", "problem with the files on the laptop"} {
 		p := backupAt(t).lines("go on", text).at(PhaseBackup).asks(QBackup)
 		if len(p.s.Backups) != 0 {
 			t.Errorf("%q attests a backup", text)
@@ -25,7 +29,9 @@ func TestBackupPlaces(t *testing.T) {
 		"saved on the network drive", "shop laptop, unit 14", "usb stick", "my laptop", "kept in the cloud", "on the hard drive", "on a USB drive",
 		"keep it on the server", "full backup on the stick", "on my phone", "C:\\jobs\\unit14", "unit14.bin on the pc", "saved to the sd card",
 		"yes, on the laptop", "done, on the shop computer", "emailed to the office", "in my documents folder", "the laptop has it in folder 3, saved to disk",
-		"yes, in the office safe", "yes, at the front desk"} {
+		"yes, in the office safe", "yes, at the front desk",
+		"on the shop laptop, job no. 14", "saved on the laptop under unit no 14", "saved on the laptop five minutes ago", "stored on the pc a moment ago", "in the working folder on the laptop", "saved on the laptop, nothing else on it",
+		"on the office pc, not the shop one", "on the laptop, not on the pc", "exported to the laptop", "sent to the server", "saved to the laptop, then backed up to the nas"} {
 		if p := backupAt(t).lines("go on", text).at(PhaseFitted); len(p.s.Backups) != 1 || !p.s.Backups[0].Attested {
 			t.Errorf("%q: %+v", text, p.s.Backups)
 		}

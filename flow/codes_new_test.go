@@ -21,8 +21,17 @@ func TestNewLampAfterAWrite(t *testing.T) {
 			t.Errorf("%q: %+v", text, c)
 		}
 		p.lines("go on").at(PhaseDrive)
+		p = written().lines(text, "oil light too").asks(QCodesNow).said("And the codes?")
+		if !p.s.LastCodes().Unread || p.s.codesRead() || !slices.Contains(p.s.LastCodes().Lamps, lamp) {
+			t.Errorf("%q: %+v", text, p.s.LastCodes())
+		}
+		for _, none := range []string{"none", "no codes", "no"} {
+			written().lines(text, "oil light too", none).asks(QNewCodes)
+		}
+		written().lines(text, "oil light too").tap("none").asks(QNewCodes)
 		written().lines(text, "P0500").asks(QNewCodes).said("P0500, " + strings.ReplaceAll(lamp, "_", " ") + " lamp").lines("recover").at(PhaseRecover)
 	}
+	written().lines("check engine light on", "tpms light too").asks(QCodesNow).said("And the codes?").lines("P0500").asks(QNewCodes)
 	written().lines("engine light on, no codes").asks(QNewCodes)
 	written().lines("engine lamp", "the lamp is off, no codes").at(PhaseDrive)
 	written().lines("none").at(PhaseDrive)

@@ -87,14 +87,15 @@ func (t *turn) addSeen(c *codesSaid) {
 	}
 }
 
-// addUnread adds to a reading of codes the lamp that asked for it.
+// addUnread adds to a reading of codes the lamp that asked for it. Another lamp
+// is no answer to that: only codes are, or that there are none.
 func (t *turn) addUnread(c *codesSaid) {
 	here := t.s.codesHere()
 	if len(here) == 0 || !here[len(here)-1].Unread || c.LampsOut {
 		return
 	}
 	c.Lamps = union(here[len(here)-1].Lamps, c.Lamps)
-	c.CodesToo, c.None = true, false
+	c.CodesToo, c.None = c.CodesToo || c.None, false
 }
 
 // union is a list with what another has beside it.

@@ -48,6 +48,9 @@ func takeOnly(t *turn, in *input) bool {
 			return false
 		case changed == claimSaid:
 			in.Choice = "changed"
+		case changed == claimUnclear:
+			t.hint("factory.only.never", nil)
+			return true
 		case yes, changed == claimDenied && several == claimDenied:
 			in.Choice = "yes_both"
 		case notSure:
@@ -82,11 +85,15 @@ const (
 	claimNone claim = iota
 	claimSaid
 	claimDenied
+	claimUnclear // of the value, or of the tyres
 )
 
 var (
-	clausePattern    = regexp.MustCompile(`[,.;!]|\b(?:but|and|though|although|only that)\b`)
-	wheelPattern     = regexp.MustCompile(`(?i)\b(?:tyres?|tires?|wheels?|rims?|size)\b`)
+	clausePattern = regexp.MustCompile(`(?i)[,.;!]|\b(?:but|and|though|although|only that)\b`)
+	wheelPattern  = regexp.MustCompile(`(?i)\b(?:tyres?|tires?|wheels?|rims?|size)\b`)
+	// storedPattern is what may be the tyre's or the stored value: many tools call
+	// the value "tyre size".
+	storedPattern    = regexp.MustCompile(`(?i)\b(?:size|circumference|perimeter|diameter|radius|value|setting|figure|number)\b`)
 	changedPattern   = regexp.MustCompile(`(?i)\b(?:changed?|changes|altered|modified|tuned|reprogrammed|recoded|re-?flashed|someone|somebody|previous owner|last owner|owner before|been set)\b`)
 	unchangedPattern = regexp.MustCompile(`(?i)\b(?:unchanged|untouched|unaltered|unmodified|never|original|stock|as new|nobody|no one|no-one)\b`)
 	notPattern       = regexp.MustCompile(`(?i)\b(?:no|not|never|nobody|no one|no-one|none|nothing|without)\b|n['’]t\b|\b(?:hasnt|wasnt|isnt|havent|arent|dont|didnt|doesnt)\b`)
@@ -100,10 +107,12 @@ func saidChanged(text string) claim {
 	c := claimNone
 	for _, part := range clausePattern.Split(text, -1) {
 		switch {
+		case wheelPattern.MatchString(part) && storedPattern.MatchString(part) && changedPattern.MatchString(part) && !notPattern.MatchString(part):
+			c = claimUnclear
 		case wheelPattern.MatchString(part):
 		case changedPattern.MatchString(part) && !notPattern.MatchString(part):
 			return claimSaid
-		case changedPattern.MatchString(part), unchangedPattern.MatchString(part):
+		case c == claimNone && (changedPattern.MatchString(part) || unchangedPattern.MatchString(part)):
 			c = claimDenied
 		}
 	}

@@ -14,6 +14,10 @@ func TestOnlyModuleNeverChanged(t *testing.T) {
 		// one half of it, or none
 		"never changed": "", "unchanged": "", "hasn't been changed": "", "nobody changed it": "", "only one": "", "not several": "",
 		"several, and changed before": "", "no": "", "no, never changed": "", "I changed the tyres": "",
+		// the value is "tyre size" in many tools
+		"yes, but the tyre size was changed before": "", "yes, only here, but the wheel circumference was changed": "", "never changed, But the tyre size was changed": "",
+		"yes, but I changed the tyres": "yes_both", "yes, the tyre size was never changed": "yes_both",
+		"Not several But someone changed it": "changed", "never several And changed before": "changed",
 	} {
 		p := factory(t).lines("265/70R17 115T", "2446 mm").asks(QOnly).lines(text)
 		if got := p.s.Value(QOnly); got != want {
@@ -24,6 +28,7 @@ func TestOnlyModuleNeverChanged(t *testing.T) {
 		}
 	}
 	factory(t).lines("265/70R17 115T", "2446 mm", "never changed").said("in this module only?").lines("yes").asks(QSteps)
+	factory(t).lines("265/70R17 115T", "2446 mm", "yes, but the tyre size was changed before").said("never changed before?").lines("yes, both").asks(QSteps)
 	factory(t).lines("265/70R17 115T", "2446 mm", "only one").said("never changed before?").lines("changed before").asks(QChanged)
 }
 

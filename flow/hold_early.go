@@ -15,6 +15,18 @@ import (
 // who does not.
 var heldTool = regexp.MustCompile(`(?i)\b(?:tool|scanner|tester|module|cluster|ecu|computer|writ(?:e|ing|ten))\b`)
 
+var (
+	// heldWork is what tells a write that broke off from a call, a phone or a
+	// person that did.
+	heldWork = regexp.MustCompile(`(?i)\b(?:tool|scanner|tester|module|cluster|ecu|computer|laptop|writ(?:e|ing|ten)|(?:re)?program(?:ming|med)?|(?:re)?flash(?:ing|ed)?|coding)\b`)
+	// unwritten is a write that is only spoken of: "I have not written anything".
+	unwritten = regexp.MustCompile(`(?i)(?:\b(?:no|not|never|nothing|without|before|will)\b|n['’]t\b)[^.,;!]{0,20}\bwrit(?:e|ing|ten)\b`)
+	// plainBreak is a write that broke off in so many words.
+	plainBreak = regexp.MustCompile(`(?i)(?:^|[.,;!]|\b(?:it|that|this|everything)(?:['’]s)?\b) *(?:(?:has|had|was|got|just|then|have|and|been) +)*` +
+		`(?:broken? off|aborted|froze|frozen|crashed|cut out)\b` +
+		`|\b(?:stopped|stuck|cut|quit|died|ended|hung|got) (?:halfway|half way|midway|part ?way|in the middle)(?: through(?: it)?)? *(?:[.,;!]|$)`)
+)
+
 // whileHeld hears of a held write that was made before its release. It says
 // whether the message told of one.
 func (t *turn) whileHeld(in *input) bool {
@@ -63,10 +75,16 @@ func (t *turn) heldWord(in *input) string {
 	}
 	switch w, ask := understand.ToolSays(in.Text); {
 	case ask != nil:
-	case w.Value.Word == understand.BrokeOff, w.Value.Word == understand.NoAnswer && heldTool.MatchString(in.Text):
+	case w.Value.Word == understand.BrokeOff && brokeWriting(in.Text), w.Value.Word == understand.NoAnswer && heldTool.MatchString(in.Text):
 		return w.Value.Word
 	}
 	return ""
+}
+
+// brokeWriting says whether what broke off is the write: a message that speaks of
+// it, or says so in plain words.
+func brokeWriting(text string) bool {
+	return plainBreak.MatchString(text) || heldWork.MatchString(unwritten.ReplaceAllString(text, ""))
 }
 
 // earlyWrite is the write made before its release that is under way, nil if none

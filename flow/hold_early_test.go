@@ -33,11 +33,17 @@ func TestBrokeOffBeforeRelease(t *testing.T) {
 	p.wake(11 * 60e9).said("Don't drive").quiet("without a new release")
 	p.as("2", Helper).lines("release").asks(QWritten).said("Press write once more")
 	home(t, Policy{}).lines("the tool does not answer any more").asks(QHold).said("broke off")
+	for _, said := range []string{"it broke off", "stopped halfway", "the tool froze", "my laptop died", "the programming was interrupted", "it stopped in the middle of the write", "sorry, it has crashed", "the write got stuck at 40 percent"} {
+		if q := home(t, Policy{}).lines(said).asks(QHold); q.s.Writing.Word != "broke_off" || len(q.s.openDeviations()) != 1 {
+			t.Errorf("%q: %+v", said, q.s.Writing)
+		}
+	}
 }
 
 // What is no word of a write changes nothing.
 func TestHeldSmallTalk(t *testing.T) {
-	for _, said := range []string{"ok", "done", "yes", "no answer from Noor", "should i write 2596?", "i have not written anything yet", "nothing yet", "thanks, will wait", "what if it breaks off?"} {
+	for _, said := range []string{"ok", "done", "yes", "no answer from Noor", "should i write 2596?", "i have not written anything yet", "nothing yet", "thanks, will wait", "what if it breaks off?",
+		"Kim hung up on me", "my phone died", "stopped for lunch", "stuck here, waiting", "the call got cut off", "stopped, I have not written anything", "stuck halfway home"} {
 		p := home(t, Policy{}).lines(said).asks(QHold)
 		if p.s.Writing.Word != "begun" || len(p.s.Deviations) > 0 || p.s.released() {
 			t.Errorf("%q: %+v %+v", said, p.s.Writing, p.s.Deviations)

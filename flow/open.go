@@ -2,6 +2,7 @@ package flow
 
 import (
 	"regexp"
+	"strings"
 
 	"milepost/flow/understand"
 	"milepost/flow/words"
@@ -50,7 +51,7 @@ func nextOpen(t *turn) Event {
 var rulePattern = regexp.MustCompile(`(?i)(?:\b(?:accuracy )?rule\b[ :=]*(?:is )?)?(?:\bnever[- ]under\b|\bUN ?R ?39\b)(?: rule\b)?`)
 
 // freePattern says beside a vehicle that its use is not regulated.
-var freePattern = regexp.MustCompile(`(?i)[,;]?\s*\b(not regulated|unregulated|no tacho(graph)?( or (limiter|taximeter))?|not a taxi)\b`)
+var freePattern = regexp.MustCompile(`(?i)[,;]?\s*\b(not regulated|unregulated|no tacho(graph)?((,|,? or) ((speed )?limiter|taxi-?meter))*|not a taxi)\b`)
 
 func takeVehicle(t *turn, in *input) bool {
 	if r := rulePattern.FindStringIndex(in.Text); r != nil {
@@ -181,21 +182,52 @@ func takeRegulated(t *turn, in *input) bool {
 		t.record(&AnswerFact{Question: QRegulated, Value: "yes"})
 		return true
 	}
+	if deniesAll(in.Text) {
+		t.record(&AnswerFact{Question: QRegulated, Value: "no"})
+		in.Text = ""
+		return true
+	}
 	return false
+}
+
+// deniesAll says whether a text is a "no" before each of the devices that are
+// asked about: "no tachograph, taximeter or limiter".
+func deniesAll(text string) bool {
+	var kinds [3]bool
+	for _, d := range devicePattern.FindAllString(strings.ToLower(text), -1) {
+		for i, k := range []string{"tacho", "taxi", "limiter"} {
+			kinds[i] = kinds[i] || strings.Contains(d, k)
+		}
+	}
+	return allDenied.MatchString(text) && kinds == [3]bool{true, true, true} && devices(text) == "" && !exceptPattern.MatchString(text)
 }
 
 var (
 	devicePattern = regexp.MustCompile(`(?i)\b(?:taxis?|taxicab|mini-?cab|tacho(?:graph)?s?|taxi-?meter|(?:speed )?limiter)\b`)
 	deniedPattern = regexp.MustCompile(`(?i)\b(?:no|not|never|without|isn'?t|hasn'?t|doesn'?t|neither|nor|or|ex|former|formerly)\b[^,.;!]*$|\b(?:ex|non)-$`)
+	// allDenied begins a "no" to what is asked about: "not sure" is none.
+	allDenied = regexp.MustCompile(`(?i)^\W*(?:(?:it has|it's got|there is|there's|has) )?(?:no|without|neither|not an?) (?:(?:speed|road|fitted|digital) )*(?:tacho|taxi|limiter)`)
+	// exceptPattern is where a "no" ends: "no tacho but a taximeter".
+	exceptPattern = regexp.MustCompile(`(?i)\b(?:but|though|although|except|only|just)\b|\?`)
+	// listPattern stands between the things of a list, so that a "no" before the
+	// first is one before the next.
+	listPattern = regexp.MustCompile(`(?i)^ *[,/] *(?:(?:and|or|nor) +)?(?:(?:an?|any|the|speed|road|fitted|digital) +)*$`)
 )
 
 // devices is what a message names of regulated use without denying it, "" if
-// nothing: "no, but it is a taxi" is no plain no.
+// nothing: "no, but it is a taxi" is no plain no. A "no" carries over a list: "no
+// tachograph, taximeter or limiter".
 func devices(text string) string {
+	listed := 0 // where the device before ends, which was denied
 	for _, d := range devicePattern.FindAllStringIndex(text, -1) {
-		if !deniedPattern.MatchString(text[:d[0]]) {
+		before := text[:d[0]]
+		if e := exceptPattern.FindAllStringIndex(before, -1); len(e) > 0 {
+			before = before[e[len(e)-1][1]:]
+		}
+		if !deniedPattern.MatchString(before) && !(listed > 0 && listPattern.MatchString(text[listed:d[0]])) {
 			return text[d[0]:d[1]]
 		}
+		listed = d[1]
 	}
 	return ""
 }
