@@ -63,6 +63,7 @@ type killer struct {
 	random *rand.Rand // nil: kills nobody
 	r      *running
 	timer  *time.Timer
+	within time.Duration // it is killed so soon at the latest
 
 	kills, early, inputs, sent, again int
 	heard                             int // lines of the program that runs
@@ -96,7 +97,8 @@ func (k *killer) start() {
 	if k.random != nil && k.kills < kills {
 		// From before its first step to a few inputs later.
 		p := r.cmd.Process
-		k.timer = time.AfterFunc(time.Duration(k.random.IntN(45_000))*time.Microsecond, func() { _ = p.Kill() })
+		k.within = max(k.within, 45*time.Millisecond)
+		k.timer = time.AfterFunc(time.Duration(k.random.Int64N(int64(k.within))), func() { _ = p.Kill() })
 	}
 }
 
@@ -147,8 +149,11 @@ func (k *killer) lost() {
 		k.t.Fatalf("the program ended before it was killed: %v: %s", err, k.r.err.String())
 	}
 	k.kills++
-	if k.heard == 0 {
+	if k.heard == 0 { // a busy machine takes longer to come to anything
 		k.early++
+		k.within = min(k.within*5/4, 10*time.Second)
+	} else {
+		k.within = k.within * 4 / 5
 	}
 	k.r, k.timer, k.heard = nil, nil, 0 // what it left, its socket too, the next one must bear
 }

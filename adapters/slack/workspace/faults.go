@@ -24,6 +24,7 @@ type Fault struct {
 type faults struct {
 	list     []*Fault
 	waits    map[string]time.Time // until when a method and channel may not be called again
+	told     map[string]time.Time // since when
 	buckets  map[string]*bucket
 	drop     int
 	reorder  int

@@ -23,6 +23,7 @@ type Options struct {
 	TicketLife  time.Duration   // life of an unused socket URL; 30 s if 0
 	ReplyLife   time.Duration   // life of a response_url; 30 min if 0
 	ShareDelay  time.Duration   // between files.completeUploadExternal and the share; 100 ms if 0
+	Underway    time.Duration   // a call that comes so soon after the method was refused by a Retry-After was under way already
 	ReadyDelay  time.Duration   // until an uploaded picture may be used in a block; ShareDelay if 0
 
 	NoRateLimit      bool // switches the limits off; Fault still gives a 429 on demand

@@ -25,6 +25,9 @@ func (w *Workspace) limited(c *call, m method) http.Header {
 	}
 	now := time.Now()
 	if until := w.waits[waitKey(c)]; now.Before(until) {
+		if now.Before(w.told[waitKey(c)].Add(w.opt.Underway)) {
+			return w.wait(c, until.Sub(now))
+		}
 		w.broke("%s called %v before its Retry-After was over", c.method, until.Sub(now).Round(time.Millisecond))
 		return w.wait(c, until.Sub(now))
 	}
@@ -59,9 +62,13 @@ func waitKey(c *call) string {
 func (w *Workspace) wait(c *call, d time.Duration) http.Header {
 	seconds := max(1, math.Ceil(d.Seconds()))
 	if w.waits == nil {
-		w.waits = map[string]time.Time{}
+		w.waits, w.told = map[string]time.Time{}, map[string]time.Time{}
 	}
-	until := time.Now().Add(d)
+	now := time.Now()
+	until := now.Add(d)
+	if !now.Before(w.waits[waitKey(c)]) {
+		w.told[waitKey(c)] = now
+	}
 	if w.waits[waitKey(c)].Before(until) {
 		w.waits[waitKey(c)] = until
 	}
