@@ -76,6 +76,10 @@ func takeBackup(t *turn, in *input) bool {
 			t.hint("backup.where", nil)
 			return true
 		}
+		if noCopy(text) { // "do it on the laptop" begins like a yes
+			in.ask = nil
+			return false
+		}
 		text, sure = rest, true
 	}
 	if !keptSomewhere(text) && keptMaybe(text) && !sure {

@@ -7,7 +7,7 @@ import (
 
 // Words that are no place open no gate before a write: they are asked about.
 func TestBackupWordsThatAreNoPlace(t *testing.T) {
-	for _, text := range []string{"drive first", "let's drive", "working on it", "in ten minutes", "server is down", "the server is down",
+	for _, text := range []string{"do it on the laptop", "I do it on the laptop", "I have the laptop", "drive first", "let's drive", "working on it", "in ten minutes", "server is down", "the server is down",
 		"I have no laptop", "lost it on the laptop", "on the laptop, but it failed", "keep going", "carry on", "write 2596", "go to drive",
 		"test drive done", "drive it now", "ok in ten minutes", "yes let's drive", "yes saved it", "saved it", "yes, in that case", "done, at last", "yes, in the morning", "yes, working on it", "yes, on it", "in progress", "on my way",
 		"saving it to the laptop now", "on the phone with the customer", "my phone is ringing", "waiting for the laptop", "usb stick is broken",
