@@ -63,7 +63,7 @@ func TestLateKeysWhileBehind(t *testing.T) {
 func TestNoMoreThanCanWait(t *testing.T) {
 	r := newRig(t)
 	r.prepare = func(m *stint) { m.in.most, m.in.lanes = 3, newLanes(2) }
-	away := true
+	away := false
 	r.ear.refuse = func(bot.Inbound) error {
 		if away {
 			return &bot.Error{Kind: bot.Unavailable}
@@ -73,8 +73,14 @@ func TestNoMoreThanCanWait(t *testing.T) {
 	r.start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
-	want := []string{"one", "two", "three"}
-	for i, words := range want {
+	ann.Mention(room, "zero", r.user()) // behind what else the room begins with
+	r.ear.wait(t, time.Minute, 1, nil)
+	r.inbox("nothing waits", func(in bot.Inbox) bool { return in.Waiting == 0 })
+	r.ear.mu.Lock()
+	away = true
+	r.ear.mu.Unlock()
+	want := []string{"zero", "one", "two", "three"}
+	for i, words := range want[1:] {
 		ann.Mention(room, words, r.user())
 		r.inbox("it waits", func(in bot.Inbox) bool { return in.Waiting == i+1 })
 	}
