@@ -82,13 +82,15 @@ func takeBackup(t *turn, in *input) bool {
 		}
 		text, sure = rest, true
 	}
-	if !keptSomewhere(text) && keptMaybe(text) && !sure {
-		t.hint("backup.there", words.Args{"Said": short(text)})
-		return true
-	}
-	if !keptSomewhere(text) && !keptMaybe(text) {
-		in.ask = nil
-		return false
+	if !keptSomewhere(text) {
+		switch maybe := keptMaybe(text); {
+		case !maybe:
+			in.ask = nil
+			return false
+		case !sure:
+			t.hint("backup.there", words.Args{"Said": short(text)})
+			return true
+		}
 	}
 	text = itsPattern.ReplaceAllString(text, "")
 	t.record(&BackupFact{Attested: true, Module: name}, Item{ItemWhere, text})

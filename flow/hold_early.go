@@ -11,14 +11,16 @@ import (
 // A write that was not released and is in the module all the same: it is heard
 // while the hold stands, kept as a deviation, and told to whoever releases.
 
-// heldTool is what tells a tool or a module that does not answer from a person
-// who does not.
-var heldTool = regexp.MustCompile(`(?i)\b(?:tool|scanner|tester|module|cluster|ecu|computer|writ(?:e|ing|ten))\b`)
+// heldNouns are words of a tool, a module or a write.
+const heldNouns = `tool|scanner|tester|module|cluster|ecu|computer|writ(?:e|ing|ten)`
 
 var (
+	// heldTool is what tells a tool or a module that does not answer from a person
+	// who does not.
+	heldTool = regexp.MustCompile(`(?i)\b(?:` + heldNouns + `)\b`)
 	// heldWork is what tells a write that broke off from a call, a phone or a
 	// person that did.
-	heldWork = regexp.MustCompile(`(?i)\b(?:tool|scanner|tester|module|cluster|ecu|computer|laptop|writ(?:e|ing|ten)|(?:re)?program(?:ming|med)?|(?:re)?flash(?:ing|ed)?|coding)\b`)
+	heldWork = regexp.MustCompile(`(?i)\b(?:` + heldNouns + `|laptop|(?:re)?program(?:ming|med)?|(?:re)?flash(?:ing|ed)?|coding)\b`)
 	// unwritten is a write that is only spoken of: "I have not written anything".
 	unwritten = regexp.MustCompile(`(?i)(?:\b(?:no|not|never|nothing|without|before|will)\b|n['’]t\b)[^.,;!]{0,20}\bwrit(?:e|ing|ten)\b`)
 	// plainBreak is a write that broke off in so many words.
