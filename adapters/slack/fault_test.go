@@ -22,11 +22,7 @@ func TestFaultsAtRandom(t *testing.T) {
 	seed := uint64(time.Now().UnixNano())
 	chance := rand.New(rand.NewPCG(seed, 1))
 	t.Logf("seed %d", seed)
-	w := workspace.New(t, workspace.Options{NoRateLimit: true, Underway: 500 * time.Millisecond}) // several jobs call at once
-	cfg := speakConfig(t, w)
-	store := shelf{}
-	cfg.Every, cfg.Blobs = -1, store
-	s := speakWith(t, w, cfg)
+	w, s, store := speakFiles(t, workspace.Options{Underway: 500 * time.Millisecond}) // several jobs call at once
 	file := store.add("sheet.pdf", "application/pdf", []byte(strings.Repeat("x", 5000)))
 
 	methods := []string{"chat.postMessage", "chat.update", "conversations.replies", "conversations.history", "files.getUploadURLExternal",

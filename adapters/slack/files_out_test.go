@@ -54,11 +54,7 @@ func TestFileOut(t *testing.T) {
 			f.Method = step
 			t.Run(fmt.Sprintf("%s %+v", step, f), func(t *testing.T) {
 				t.Parallel()
-				w := workspace.New(t, workspace.Options{NoRateLimit: true})
-				cfg := speakConfig(t, w)
-				store := shelf{}
-				cfg.Every, cfg.Blobs = -1, store
-				s := speakWith(t, w, cfg)
+				w, s, store := speakFiles(t, workspace.Options{})
 				th, root := s.opened(t)
 				if f.Cut || f.Status > 0 || f.RetryAfter > 0 {
 					w.Fault(f)

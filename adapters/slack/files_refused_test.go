@@ -16,11 +16,7 @@ func TestFileRefused(t *testing.T) {
 		for _, code := range badFile {
 			t.Run(step+" "+code, func(t *testing.T) {
 				t.Parallel()
-				w := workspace.New(t, workspace.Options{NoRateLimit: true})
-				cfg := speakConfig(t, w)
-				store := shelf{}
-				cfg.Every, cfg.Blobs = -1, store
-				s := speakWith(t, w, cfg)
+				w, s, store := speakFiles(t, workspace.Options{})
 				th, root := s.opened(t)
 				w.Fault(workspace.Fault{Method: step, Error: code, Times: -1})
 				o := s.out("k7mw2pd/2", th, flow.Result, "The sheet.")
@@ -51,11 +47,7 @@ func TestFileRefused(t *testing.T) {
 
 // A file that Slack has forgotten before it was shown is put there again.
 func TestFileForgotten(t *testing.T) {
-	w := workspace.New(t, workspace.Options{NoRateLimit: true})
-	cfg := speakConfig(t, w)
-	store := shelf{}
-	cfg.Every, cfg.Blobs = -1, store
-	s := speakWith(t, w, cfg)
+	w, s, store := speakFiles(t, workspace.Options{})
 	th, root := s.opened(t)
 	w.Fault(workspace.Fault{Method: "files.completeUploadExternal", Error: "file_not_found"})
 	o := s.out("k7mw2pd/2", th, flow.Result, "The sheet.")

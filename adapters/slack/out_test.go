@@ -46,6 +46,17 @@ func speakConfig(t *testing.T, w *workspace.Workspace) Config {
 	return Config{BotToken: w.BotToken(), AppToken: w.AppToken(), APIURL: w.APIURL(), Dir: t.TempDir()}
 }
 
+// speakFiles is a new workspace without limits, and who speaks there of files on a
+// shelf.
+func speakFiles(t *testing.T, o workspace.Options) (*workspace.Workspace, *voice, shelf) {
+	t.Helper()
+	o.NoRateLimit = true
+	w, store := workspace.New(t, o), shelf{}
+	cfg := speakConfig(t, w)
+	cfg.Every, cfg.Blobs = -1, store
+	return w, speakWith(t, w, cfg), store
+}
+
 func speakWith(t *testing.T, w *workspace.Workspace, cfg Config) *voice {
 	t.Helper()
 	l := &logged{}

@@ -14,11 +14,7 @@ import (
 // below the one new card.
 func TestRestBelowNewRoot(t *testing.T) {
 	for _, textIsOut := range []bool{false, true} {
-		w := workspace.New(t, workspace.Options{NoRateLimit: true, StrictTombstones: true})
-		cfg := speakConfig(t, w)
-		store := shelf{}
-		cfg.Every, cfg.Blobs = -1, store
-		s := speakWith(t, w, cfg)
+		w, s, store := speakFiles(t, workspace.Options{StrictTombstones: true})
 		th, root := s.opened(t)
 		out := s.out("k7mw2pd/2", th, flow.Notice, manyWords)
 		out.Reply.Files = []flow.FileRef{store.add("sheet.pdf", "application/pdf", bytes.Repeat([]byte("x"), 100))}
