@@ -8,9 +8,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
-	"time"
 
 	api "github.com/slack-go/slack"
 )
@@ -38,10 +36,7 @@ func (s *Slack) read(ctx context.Context, method string, args url.Values, out an
 	defer res.Body.Close()
 	switch {
 	case res.StatusCode == http.StatusTooManyRequests:
-		if n, err := strconv.Atoi(res.Header.Get("Retry-After")); err == nil {
-			return &api.RateLimitedError{RetryAfter: time.Duration(n) * time.Second}
-		}
-		return api.StatusCodeError{Code: res.StatusCode, Status: res.Status}
+		return &api.RateLimitedError{RetryAfter: asked(res, nil)}
 	case res.StatusCode != http.StatusOK:
 		return api.StatusCodeError{Code: res.StatusCode, Status: res.Status}
 	}
