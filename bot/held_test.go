@@ -56,7 +56,7 @@ func (r *rig) handle(who, text string) {
 
 func (r *rig) until(what string, is func() bool) {
 	r.t.Helper()
-	for end := time.Now().Add(30 * time.Second); !is(); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); !is(); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(end) {
 			r.t.Fatalf("%s: not within 30 s; said %q; log %s", what, r.texts(), r.log)
 		}

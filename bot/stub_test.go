@@ -260,7 +260,7 @@ func (r *rig) texts() []string {
 
 func (r *rig) flush() {
 	r.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	if err := r.bot.Flush(ctx); err != nil {
 		r.t.Fatalf("flush: %v", err)

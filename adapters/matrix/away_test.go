@@ -46,13 +46,13 @@ func TestWrittenWhileAway(t *testing.T) {
 		j.stop()
 		j.kim.Say(j.room, "beside the thread")
 		lose()
-		j.kim.WaitFor(j.room, 20*time.Second, j.user(), awayWords)
+		j.kim.WaitFor(j.room, j.user(), awayWords)
 		if in := told(); !slices.Equal(in, []id.EventID{first}) {
 			t.Fatalf("told in %v, want in %v", in, first)
 		}
 
 		j.kim.Invite(j.room, pat.ID)
-		j.kim.WaitJoined(j.room, 20*time.Second, pat.ID)
+		j.kim.WaitJoined(j.room, pat.ID)
 		j.begin("new job unit 15")
 		card := j.out(3, flow.Card, "unit 15")
 		j.send(card)
@@ -70,7 +70,7 @@ func TestWrittenWhileAway(t *testing.T) {
 			j.kim.Say(j.room, fmt.Sprint("chatter ", i))
 		}
 		lose()
-		for end := time.Now().Add(time.Minute); len(told()) < 2 && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		for end := time.Now().Add(person.Patience); len(told()) < 2 && time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		}
 		if in := told(); !slices.Equal(in, []id.EventID{first, second}) {
 			t.Fatalf("told in %v, want in %v and %v:\n%s", in, first, second, person.Dump(j.seen()))

@@ -49,7 +49,7 @@ func (q *hushed) mute(level int) {
 func (q *hushed) waiting(n int) {
 	q.t.Helper()
 	since := time.Now()
-	for end := since.Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	for end := since.Add(person.Patience); ; time.Sleep(10 * time.Millisecond) {
 		rows, _ := q.way.Store().Unsent(q.t.Context(), 100)
 		said := q.way.Said()
 		rows = slices.DeleteFunc(rows, func(r bot.OutRow) bool {
@@ -69,7 +69,7 @@ func (q *hushed) waiting(n int) {
 // said waits until so many answers are out.
 func (q *hushed) said(n int) {
 	q.t.Helper()
-	for end := time.Now().Add(40 * time.Second); len(q.way.Said()) < n; time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); len(q.way.Said()) < n; time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
 			q.t.Fatalf("%d answers are out, want %d", len(q.way.Said()), n)
 		}
@@ -95,7 +95,7 @@ func TestMuted(t *testing.T) {
 			q.mute(0)
 			q.said(3)
 			q.allSeen()
-			q.kim.Wait(q.room, 20*time.Second, "the card as it stands", func(all []person.Event) bool {
+			q.kim.Wait(q.room, "the card as it stands", func(all []person.Event) bool {
 				e, ok := person.Find(all, q.root)
 				return ok && strings.Contains(e.Body, "factory value")
 			})
@@ -123,10 +123,10 @@ func TestMuted(t *testing.T) {
 			q.Say(q.who, "all yes 13.4")
 			q.waiting(2)
 			q.kim.Kick(q.room, q.us)
-			q.kim.WaitMembers(q.room, 20*time.Second, event.MembershipLeave, q.us)
+			q.kim.WaitMembers(q.room, event.MembershipLeave, q.us)
 			q.mute(0)
 			q.kim.Invite(q.room, q.us)
-			q.kim.WaitJoined(q.room, 20*time.Second, q.us)
+			q.kim.WaitJoined(q.room, q.us)
 			q.said(3)
 			q.allSeen()
 		})

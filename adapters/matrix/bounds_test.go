@@ -49,7 +49,7 @@ func TestLateKeysWhileBehind(t *testing.T) {
 	if err := <-late; err != nil {
 		t.Error(err)
 	}
-	got := texts(e.wait(t, 20*time.Second, len(want), nil))
+	got := texts(e.wait(t, len(want), nil))
 	stop()
 	slices.Sort(got)
 	slices.Sort(want)
@@ -74,7 +74,7 @@ func TestNoMoreThanCanWait(t *testing.T) {
 	ann := person.Join(t, r.server, "ann")
 	room := r.room(ann, false)
 	ann.Mention(room, "zero", r.user()) // behind what else the room begins with
-	r.ear.wait(t, time.Minute, 1, nil)
+	r.ear.wait(t, 1, nil)
 	r.inbox("nothing waits", func(in bot.Inbox) bool { return in.Waiting == 0 })
 	r.ear.mu.Lock()
 	away = true
@@ -84,7 +84,7 @@ func TestNoMoreThanCanWait(t *testing.T) {
 		ann.Mention(room, words, r.user())
 		r.inbox("it waits", func(in bot.Inbox) bool { return in.Waiting == i+1 })
 	}
-	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); ; time.Sleep(5 * time.Millisecond) {
 		r.m.mu.Lock()
 		fault := r.m.fault
 		r.m.mu.Unlock()
@@ -106,7 +106,7 @@ func TestNoMoreThanCanWait(t *testing.T) {
 	r.ear.mu.Lock()
 	away = false
 	r.ear.mu.Unlock()
-	r.ear.wait(t, 60*time.Second, len(want), nil)
+	r.ear.wait(t, len(want), nil)
 	if got := texts(r.ear.all()); !slices.Equal(got, want) {
 		t.Errorf("heard %q", got)
 	}
@@ -121,7 +121,7 @@ func TestGapsTogetherAreBounded(t *testing.T) {
 	for i, room := range rooms {
 		ann.Mention(room, fmt.Sprintf("before %d", i), r.user())
 	}
-	r.ear.wait(t, 20*time.Second, len(rooms), nil)
+	r.ear.wait(t, len(rooms), nil)
 	r.stop()
 	var want []string
 	for i, room := range rooms {
@@ -155,7 +155,7 @@ func TestGapsTogetherAreBounded(t *testing.T) {
 	})
 	close(later)
 	r.m.now().fillLater(t.Context())
-	got := texts(r.ear.wait(t, 60*time.Second, len(want), func(in bot.Inbound) bool { return strings.Contains(in.Text, ": no. ") }))
+	got := texts(r.ear.wait(t, len(want), func(in bot.Inbound) bool { return strings.Contains(in.Text, ": no. ") }))
 	slices.Sort(got)
 	slices.Sort(want)
 	if !slices.Equal(got, want) {

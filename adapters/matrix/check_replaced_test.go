@@ -3,7 +3,6 @@ package matrix
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"maunium.net/go/mautrix/id"
 
@@ -17,7 +16,7 @@ func TestCheckReplacedRooms(t *testing.T) {
 	j := newJob(t, s, s.URL(), "milepost", false)
 	open := func(name string) id.RoomID {
 		room := j.kim.CreateRoom(name, false, j.user())
-		j.kim.WaitJoined(room, 20*time.Second, j.user())
+		j.kim.WaitJoined(room, j.user())
 		return room
 	}
 	bay, office, both, yard, lost := open("the bay"), open("the office"), open("the hall"), open("the yard"), open("the shed")

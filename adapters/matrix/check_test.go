@@ -11,7 +11,6 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
@@ -61,7 +60,7 @@ func finds(t *testing.T, all []bot.Finding, want map[string]bool) {
 func (j *job) shut(name string) id.RoomID {
 	j.t.Helper()
 	room := j.kim.CreateRoom(name, false, j.user())
-	j.kim.WaitJoined(room, 20*time.Second, j.user())
+	j.kim.WaitJoined(room, j.user())
 	var pl event.PowerLevelsEventContent
 	if err := j.kim.Client.StateEvent(j.t.Context(), room, event.StatePowerLevels, "", &pl); err != nil {
 		j.t.Fatal(err)
@@ -80,7 +79,7 @@ func TestCheck(t *testing.T) {
 	j := newJob(t, s, proxy.URL(), "milepost", false)
 	open := func(name string) id.RoomID {
 		room := j.kim.CreateRoom(name, false, j.user())
-		j.kim.WaitJoined(room, 20*time.Second, j.user())
+		j.kim.WaitJoined(room, j.user())
 		return room
 	}
 	closed, secret, office := j.shut("where it may not write"), open("encrypted later"), open("the office")
@@ -154,7 +153,7 @@ func TestCheckEncryption(t *testing.T) {
 	cfg := j.cfg
 	cfg.Patterns = []string{j.room.String()}
 	room := j.kim.CreateRoom("beside it", true, j.user())
-	j.kim.WaitJoined(room, 20*time.Second, j.user())
+	j.kim.WaitJoined(room, j.user())
 	all := look(t, cfg)
 	finds(t, all, map[string]bool{
 		"encryption: device " + string(j.m.now().client.DeviceID):                            true,

@@ -3,7 +3,6 @@ package matrix
 import (
 	"context"
 	"testing"
-	"time"
 
 	"maunium.net/go/mautrix/event"
 
@@ -23,7 +22,7 @@ func TestOddFieldEncrypted(t *testing.T) {
 	if _, err := anna.Client.SendMessageEvent(context.Background(), room, event.EventMessage, odd); err != nil {
 		t.Fatal(err)
 	}
-	got := r.ear.wait(t, 30*time.Second, 1, func(in bot.Inbound) bool { return in.Text != "" || in.Fault != "" })[0]
+	got := r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Text != "" || in.Fault != "" })[0]
 	if got.Text != "225/45 R17" || got.Trust == "" {
 		t.Errorf("heard %+v", got)
 	}

@@ -8,7 +8,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"maunium.net/go/mautrix/id"
 
@@ -92,7 +91,7 @@ func newParty(t testing.TB, s *bottest.Script, encrypted bool) *party {
 	}
 	p.room = first.CreateRoom("bay", encrypted, append(all[1:], p.us)...)
 	for _, q := range p.people {
-		q.WaitJoined(p.room, 30*time.Second, append(all, p.us)...)
+		q.WaitJoined(p.room, append(all, p.us)...)
 	}
 	return p
 }
@@ -153,7 +152,7 @@ func (p *party) hasRoot(q *person.Person) bool {
 		}
 	}
 	if n > len(p.before) {
-		q.Wait(p.room, 30*time.Second, "the job's card", find)
+		q.Wait(p.room, "the job's card", find)
 	}
 	return p.root != ""
 }
@@ -182,7 +181,7 @@ func (p *party) Tap(sp bottest.ScriptPerson, choice flow.Choice) string {
 		}
 		q := p.person(sp)
 		var at id.EventID
-		q.Wait(p.room, 30*time.Second, "the message that offers it", func(all []person.Event) bool {
+		q.Wait(p.room, "the message that offers it", func(all []person.Event) bool {
 			for _, e := range all {
 				if e.Sender == p.us && e.Content[keyName] == transaction(outKey(&said[i])) {
 					at = e.ID
@@ -202,7 +201,7 @@ func (p *party) allSeen() {
 	said := p.way.Said()
 	for name, q := range p.people {
 		var got, bodies []string
-		q.Wait(p.room, 30*time.Second, "all that was said", func(all []person.Event) bool {
+		q.Wait(p.room, "all that was said", func(all []person.Event) bool {
 			got, bodies = nil, nil
 			for _, e := range all {
 				key, _ := e.Content[keyName].(string)

@@ -18,7 +18,7 @@ import (
 	"milepost/adapters/matrix/person"
 )
 
-const keyWait = 20 * time.Second
+const keyWait = person.Patience
 
 // keyDevice is a device whose sync is taken step by step by the test.
 type keyDevice struct {
@@ -31,7 +31,7 @@ type keyDevice struct {
 }
 
 func keyContext(t testing.TB) context.Context {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	ctx, cancel := context.WithTimeout(context.Background(), person.Patience)
 	t.Cleanup(cancel)
 	return ctx
 }
@@ -184,7 +184,7 @@ func (d *keyDevice) tryRead(which id.EventID) (string, id.TrustState, error) {
 func personReads(t testing.TB, p *person.Person, room id.RoomID, which id.EventID, text string) person.Event {
 	t.Helper()
 	var found person.Event
-	p.Wait(room, keyWait, "event "+string(which)+" with "+text, func(all []person.Event) bool {
+	p.Wait(room, "event "+string(which)+" with "+text, func(all []person.Event) bool {
 		for _, e := range all {
 			if e.ID == which && e.Decrypted && e.Body == text {
 				found = e
@@ -214,7 +214,7 @@ func newKeyScene(t testing.TB) *keyScene {
 	s := homeserver.Start(t, homeserver.Options{})
 	sc := &keyScene{s: s, anna: person.JoinEncrypted(t, s, "anna"), boris: person.JoinEncrypted(t, s, "boris")}
 	sc.room = sc.anna.CreateRoom("Workshop", true, sc.boris.ID)
-	sc.anna.WaitJoined(sc.room, keyWait, sc.boris.ID)
+	sc.anna.WaitJoined(sc.room, sc.boris.ID)
 	sc.a = s.Register(t, "milepost", "password of milepost")
 	sc.bot = newKeyDevice(t, s, sc.a).mustStart()
 	sc.bot.sync()
@@ -224,7 +224,7 @@ func newKeyScene(t testing.TB) *keyScene {
 		return known
 	})
 	for _, p := range []*person.Person{sc.anna, sc.boris} {
-		p.WaitJoined(sc.room, keyWait, sc.bot.client.UserID)
+		p.WaitJoined(sc.room, sc.bot.client.UserID)
 	}
 	return sc
 }

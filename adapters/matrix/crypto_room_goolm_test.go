@@ -160,7 +160,7 @@ func TestCipherNewKeyForNewMembers(t *testing.T) {
 	}
 	carla := person.JoinEncrypted(t, sc.s, "carla")
 	sc.anna.Invite(sc.room, carla.ID)
-	carla.WaitJoined(sc.room, keyWait, carla.ID)
+	carla.WaitJoined(sc.room, carla.ID)
 	sc.bot.until("Carla", func() bool { return sc.bot.member(sc.room, carla.ID) == event.MembershipJoin })
 	which, joined := sc.bot.say(sc.room, "welcome")
 	personReads(t, carla, sc.room, which, "welcome")
@@ -174,7 +174,7 @@ func TestCipherNewKeyForNewMembers(t *testing.T) {
 	}
 	sc.bot.end()
 	sc.anna.Invite(sc.room, carla.ID)
-	carla.WaitMembers(sc.room, keyWait, event.MembershipJoin, carla.ID)
+	carla.WaitMembers(sc.room, event.MembershipJoin, carla.ID)
 	sc.bot.mustStart().know(sc.room)
 	which, _ = sc.bot.say(sc.room, "after a start")
 	personReads(t, carla, sc.room, which, "after a start")

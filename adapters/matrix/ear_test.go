@@ -65,9 +65,9 @@ func (e *ear) all() []bot.Inbound {
 }
 
 // wait waits until enough was heard that fulfils the condition.
-func (e *ear) wait(t testing.TB, within time.Duration, n int, is func(bot.Inbound) bool) []bot.Inbound {
+func (e *ear) wait(t testing.TB, n int, is func(bot.Inbound) bool) []bot.Inbound {
 	t.Helper()
-	limit := time.After(within)
+	limit := time.After(person.Patience)
 	for {
 		e.mu.Lock()
 		changed := e.changed
@@ -84,7 +84,7 @@ func (e *ear) wait(t testing.TB, within time.Duration, n int, is func(bot.Inboun
 		select {
 		case <-changed:
 		case <-limit:
-			t.Fatalf("heard %d of %d within %v: %s", len(got), n, within, seen(e.all()))
+			t.Fatalf("heard %d of %d within %v: %s", len(got), n, person.Patience, seen(e.all()))
 		}
 	}
 }
@@ -92,7 +92,7 @@ func (e *ear) wait(t testing.TB, within time.Duration, n int, is func(bot.Inboun
 // text waits for a message with these words.
 func (e *ear) text(t testing.TB, words string) bot.Inbound {
 	t.Helper()
-	return e.wait(t, 20*time.Second, 1, func(in bot.Inbound) bool { return in.Text == words })[0]
+	return e.wait(t, 1, func(in bot.Inbound) bool { return in.Text == words })[0]
 }
 
 func seen(list []bot.Inbound) string {
@@ -183,7 +183,7 @@ func (r *rig) user() id.UserID { return id.UserID(r.cfg.User) }
 func (r *rig) room(p *person.Person, encrypted bool) id.RoomID {
 	r.t.Helper()
 	room := p.CreateRoom("workshop", encrypted, r.user())
-	p.WaitJoined(room, 20*time.Second, r.user())
+	p.WaitJoined(room, r.user())
 	return room
 }
 

@@ -12,7 +12,7 @@ import (
 // inbox waits until what is not dealt with is as it should be.
 func (r *rig) inbox(what string, is func(bot.Inbox) bool) {
 	r.t.Helper()
-	for end := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); ; time.Sleep(10 * time.Millisecond) {
 		in, err := r.m.Inbox(r.t.Context())
 		if err == nil && is(in) {
 			return

@@ -110,7 +110,7 @@ func TestForgetPeople(t *testing.T) {
 		j := newJob(t, s, s.URL(), "milepost", encrypted)
 		noor := person.New(t, person.Config{Server: s, Name: "noor", Encrypted: encrypted})
 		j.kim.Invite(j.room, noor.ID)
-		noor.WaitJoined(j.room, 15*time.Second, j.user(), noor.ID)
+		noor.WaitJoined(j.room, j.user(), noor.ID)
 		stuck := make(chan bot.Inbound, 100)
 		j.listen(func(_ context.Context, in bot.Inbound) error {
 			stuck <- in
@@ -128,7 +128,7 @@ func TestForgetPeople(t *testing.T) {
 		// Who is still in a room that is written to is looked up again.
 		noor.Leave(j.room)
 		after := j.kim.Say(j.room, "she has left").String()
-		for end := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+		for end := time.Now().Add(person.Patience); ; time.Sleep(5 * time.Millisecond) {
 			seen, err := j.m.now().state.isSeen(t.Context(), after)
 			if err != nil || time.Now().After(end) {
 				t.Fatalf("what came after it is not here: %v", err)
@@ -186,7 +186,7 @@ func TestLeaveStrangers(t *testing.T) {
 		t.Error("the assistant stays with a stranger")
 	}
 	with := eve.CreateRoom("with kim", false, st.user(), kim.ID)
-	eve.WaitJoined(with, 15*time.Second, kim.ID, st.user())
+	eve.WaitJoined(with, kim.ID, st.user())
 	refuse(with)
 	if !in(with) {
 		t.Error("the assistant left someone it knows")

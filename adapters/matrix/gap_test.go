@@ -19,7 +19,7 @@ func TestGapThatCannotBeFilled(t *testing.T) {
 	room, other := r.room(ann, false), r.room(ann, false)
 	ann.Mention(room, "first", r.user())
 	ann.Mention(other, "first there", r.user())
-	r.ear.wait(t, 20*time.Second, 2, nil)
+	r.ear.wait(t, 2, nil)
 	r.stop()
 	var want []string
 	for i := range 80 {
@@ -32,14 +32,14 @@ func TestGapThatCannotBeFilled(t *testing.T) {
 	r.start()
 	r.ear.text(t, "meanwhile")
 	// It is tried again soon after the start.
-	got := r.ear.wait(t, 30*time.Second, 80, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
+	got := r.ear.wait(t, 80, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
 	late, sorted := texts(got), texts(got)
 	slices.Sort(sorted)
 	slices.Sort(want)
 	if !slices.Equal(sorted, want) {
 		t.Errorf("heard %q", late)
 	}
-	deadline := time.Now().Add(5 * time.Second)
+	deadline := time.Now().Add(person.Patience)
 	for {
 		gaps, err := r.m.now().state.gaps(t.Context())
 		if err != nil {
@@ -70,7 +70,7 @@ func TestGapInTheSecondTry(t *testing.T) {
 	}
 	r.proxy.Fail(1, "GET", "/messages", homeserver.Fault{Status: 502})
 	r.start()
-	got := r.ear.wait(t, 30*time.Second, 120, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
+	got := r.ear.wait(t, 120, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
 	if !slices.Equal(texts(got), want) {
 		t.Errorf("heard %q", texts(got))
 	}
@@ -92,7 +92,7 @@ func TestRefusedHalfAMinute(t *testing.T) {
 	time.Sleep(30 * time.Second)
 	r.proxy.Up(t)
 	begin := time.Now()
-	got := r.ear.wait(t, longestWait+10*time.Second, 10, nil)
+	got := r.ear.wait(t, 10, nil)
 	t.Logf("heard %v after the line came back", time.Since(begin).Round(time.Millisecond))
 	if !slices.Equal(texts(got), want) || r.ear.repeats != 0 {
 		t.Errorf("heard %q, %d repeats", texts(got), r.ear.repeats)

@@ -109,7 +109,7 @@ func TestOrderWhileStoreIsAway(t *testing.T) {
 		return nil
 	}
 	stop := answering(t, m, e, lanesMost)
-	e.wait(t, 10*time.Second, 6, nil)
+	e.wait(t, 6, nil)
 	stop()
 	list := e.all()
 	if a, b := of(list, "a"), of(list, "b"); !slices.Equal(a, []string{"a1", "a2", "a3"}) || !slices.Equal(b, []string{"b1", "b2", "b3"}) {
@@ -207,7 +207,7 @@ func TestRowsStay(t *testing.T) {
 	}
 	block = false
 	stop = answering(t, m, e, lanesMost)
-	e.wait(t, 5*time.Second, 2, nil)
+	e.wait(t, 2, nil)
 	stop()
 	if got := texts(e.all()); !slices.Equal(got, []string{"one", "two"}) {
 		t.Errorf("heard %q", got)
@@ -238,7 +238,7 @@ func TestMoreThanFits(t *testing.T) {
 	if free, _ := m.in.lanes.room(); free < 0 {
 		t.Errorf("%d rows more than fit", -free)
 	}
-	got := e.wait(t, 60*time.Second, n, nil)
+	got := e.wait(t, n, nil)
 	stop()
 	t.Logf("%d messages in %v", n, time.Since(begin).Round(time.Millisecond))
 	last := map[int]int{}
@@ -295,6 +295,6 @@ func BenchmarkInbox(b *testing.B) {
 	e := newEar()
 	b.ResetTimer()
 	stop := answering(b, m, e, lanesMost)
-	e.wait(b, 5*time.Minute, b.N, nil)
+	e.wait(b, b.N, nil)
 	stop()
 }

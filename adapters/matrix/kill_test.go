@@ -125,7 +125,7 @@ func killed(t *testing.T, encrypted bool) {
 			child = run()
 		}
 	}
-	deadline := time.Now().Add(60 * time.Second)
+	deadline := time.Now().Add(person.Patience)
 	for {
 		if _, _, all := read(t, record); all == threads*each {
 			break

@@ -27,7 +27,7 @@ func TestKeysLate(t *testing.T) {
 		want = append(want, fmt.Sprintf("no. %d", i))
 		ann.Mention(room, want[i], r.user())
 	}
-	r.ear.wait(t, 30*time.Second, 5, nil)
+	r.ear.wait(t, 5, nil)
 	if d := time.Since(begin); d < 9*time.Second {
 		t.Errorf("heard after %v: the key was not held", d)
 	}
@@ -44,8 +44,8 @@ func TestKeysVeryLate(t *testing.T) {
 	bob := person.JoinEncrypted(t, r.server, "bob")
 	room := r.room(ann, true)
 	ann.Invite(room, bob.ID)
-	ann.WaitJoined(room, 20*time.Second, bob.ID)
-	bob.WaitJoined(room, 20*time.Second, r.user())
+	ann.WaitJoined(room, bob.ID)
+	bob.WaitJoined(room, r.user())
 	bob.KeepKey() // else what is behind may need a new one as well
 	bob.Mention(room, "with a key", r.user())
 	r.ear.text(t, "with a key")
@@ -55,7 +55,7 @@ func TestKeysVeryLate(t *testing.T) {
 	first := ann.Mention(room, "without", r.user())
 	second := ann.Mention(room, "without, too", r.user())
 	bob.Mention(room, "behind it", r.user())
-	faults := r.ear.wait(t, 20*time.Second, 2, isFault)
+	faults := r.ear.wait(t, 2, isFault)
 	t.Logf("said after %v", time.Since(begin).Round(time.Second))
 	if f := faults[0]; f.Fault != "unread.message" || f.Delivery != string(first)+"/unread" || f.Thread != threadName(string(room), string(first)) || !f.Loose || f.Text != "" {
 		t.Errorf("said %s", seen(faults))
@@ -69,8 +69,8 @@ func TestKeysVeryLate(t *testing.T) {
 	}
 	r.inbox("without their keys", func(in bot.Inbox) bool { return in.Unread == 2 && in.Waiting == 0 && in.Aside == 0 })
 	r.again() // the key comes after a start
-	r.ear.wait(t, 40*time.Second, 1, func(in bot.Inbound) bool { return in.Text == "without, too" })
-	if got := texts(r.ear.wait(t, time.Second, 1, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "without") })); !slices.Equal(got, []string{"without", "without, too"}) {
+	r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Text == "without, too" })
+	if got := texts(r.ear.wait(t, 1, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "without") })); !slices.Equal(got, []string{"without", "without, too"}) {
 		t.Errorf("late: %q", got)
 	}
 	r.inbox("all read", func(in bot.Inbox) bool { return in == bot.Inbox{Contact: in.Contact} })
@@ -111,7 +111,7 @@ func TestBeforeWeCame(t *testing.T) {
 		ann.Say(room, fmt.Sprintf("while invited %d", i))
 	}
 	r.start().ready()
-	ann.WaitJoined(room, 20*time.Second, r.user())
+	ann.WaitJoined(room, r.user())
 	ann.Mention(room, "now", r.user())
 	r.ear.text(t, "now")
 	faults, read := 0, 0

@@ -44,7 +44,7 @@ func desk(t *testing.T, s *homeserver.Server) (*station, func(id.EventID)) {
 	})
 	return st, func(ev id.EventID) {
 		t.Helper()
-		for limit := time.After(time.Minute); ; {
+		for limit := time.After(person.Patience); ; {
 			select {
 			case d := <-done:
 				if d != ev.String() {
@@ -78,21 +78,21 @@ func TestLeaveSilently(t *testing.T) {
 	dm := func() id.RoomID {
 		t.Helper()
 		room := eve.CreateDM(st.user(), false)
-		eve.WaitJoined(room, 20*time.Second, st.user())
+		eve.WaitJoined(room, st.user())
 		return room
 	}
 
 	first := dm()
 	dealt(eve.Say(first, "let me in"))
-	eve.WaitFor(first, 20*time.Second, st.user(), "Sorry")
-	eve.WaitMembers(first, 20*time.Second, event.MembershipLeave, st.user())
+	eve.WaitFor(first, st.user(), "Sorry")
+	eve.WaitMembers(first, event.MembershipLeave, st.user())
 
 	again := dm()
 	dealt(eve.Say(again, "let me in after all"))
 	if in(again) {
 		t.Error("the assistant stays with a stranger it had met before")
 	}
-	eve.WaitMembers(again, 20*time.Second, event.MembershipLeave, st.user())
+	eve.WaitMembers(again, event.MembershipLeave, st.user())
 	if all := eve.Timeline(again); slices.ContainsFunc(all, func(e person.Event) bool { return e.Sender == st.user() }) {
 		t.Errorf("he is told twice a day:\n%s", person.Dump(all))
 	}
@@ -106,7 +106,7 @@ func TestLeaveSilently(t *testing.T) {
 		t.Fatal(err)
 	}
 	withKim := eve.CreateRoom("with kim", false, st.user(), kim.ID)
-	eve.WaitJoined(withKim, 20*time.Second, kim.ID, st.user())
+	eve.WaitJoined(withKim, kim.ID, st.user())
 	for what, room := range map[string]id.RoomID{"of alerts": posts, "of the configuration": configured, "with a job": holds, "with somebody it knows": withKim} {
 		dealt(eve.Mention(room, "and here?", st.user()))
 		if !in(room) {
@@ -122,12 +122,12 @@ func TestLeaveSilentlyLater(t *testing.T) {
 	st := newStation(t, s, proxy.URL(), "milepost", false)
 	eve := person.Join(t, s, "eve")
 	room := eve.CreateDM(st.user(), false)
-	eve.WaitJoined(room, 20*time.Second, st.user())
+	eve.WaitJoined(room, st.user())
 	thread := threadName(room.String(), "$x")
 	proxy.Fail(1, "POST", "/leave", homeserver.Fault{Status: 502})
 	st.m.TurnedAway(t.Context(), thread)
 	st.m.TurnedAway(t.Context(), thread)
-	eve.WaitMembers(room, 20*time.Second, event.MembershipLeave, st.user())
+	eve.WaitMembers(room, event.MembershipLeave, st.user())
 	asked := proxy.Count("POST", "/leave")
 	st.m.TurnedAway(t.Context(), thread) // not in it any more: nothing to do
 	st.m.TurnedAway(t.Context(), "no room")

@@ -41,7 +41,7 @@ func filesIn(t *testing.T, secret bool) {
 	file := func(name string, data []byte) bot.Inbound {
 		t.Helper()
 		sent := ann.SendFile(room, card, name, data, "application/octet-stream")
-		return r.ear.wait(t, 40*time.Second, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })[0]
+		return r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })[0]
 	}
 	data := bytes.Repeat([]byte("stored values "), 6000) // 84 kB
 	if in := file("backup.bin", data); in.Text != string(data)+" <nil> <nil>" || in.File.Name != "backup.bin" || in.Loose || in.Thread != threadName(string(room), string(start)) {
@@ -80,7 +80,7 @@ func TestFilesThatLie(t *testing.T) {
 		t.Fatal(err)
 	}
 	sent := ann.Send(room, &event.MessageEventContent{MsgType: event.MsgFile, Body: "small.bin", URL: up.ContentURI.CUString(), Info: &event.FileInfo{Size: 10}})
-	in := r.ear.wait(t, 20*time.Second, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })[0]
+	in := r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })[0]
 	if in.Text != "open: "+(&bot.Error{Kind: bot.Invalid, Err: fmt.Errorf("fetch file: %w", bot.ErrTooLarge)}).Error() {
 		t.Errorf("larger than it says: %q", in.Text)
 	}
@@ -92,7 +92,7 @@ func TestFilesThatLie(t *testing.T) {
 		t.Fatal(err)
 	}
 	sent = ann.Send(room, &event.MessageEventContent{MsgType: event.MsgImage, Body: "the label", FileName: "a.png", URL: small.ContentURI.CUString()})
-	r.ear.wait(t, 20*time.Second, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })
+	r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Delivery == string(sent) })
 	// Outside a thread the words come first: they may begin the job that the file is for.
 	if got := r.ear.all(); got[len(got)-1].Text != "pixels <nil> <nil>" || got[len(got)-2].Text != "the label" || got[len(got)-2].Delivery != string(sent)+"/caption" {
 		t.Errorf("a file with words: %s", seen(got))
@@ -117,7 +117,7 @@ func TestFilesWhileAway(t *testing.T) {
 		select {
 		case got := <-heard:
 			return got
-		case <-time.After(2 * time.Minute):
+		case <-time.After(person.Patience):
 			t.Fatal("nothing more is heard")
 			return ""
 		}

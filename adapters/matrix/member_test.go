@@ -22,7 +22,7 @@ func TestInvitations(t *testing.T) {
 	ann, eve := person.Join(t, r.server, "ann"), person.Join(t, r.server, "eve")
 
 	strange := eve.CreateRoom("come in", false, r.user())
-	eve.WaitMembers(strange, 20*time.Second, event.MembershipLeave, r.user())
+	eve.WaitMembers(strange, event.MembershipLeave, r.user())
 	if left := r.proxy.Requests("POST", "/leave"); len(left) != 1 || !strings.Contains(string(left[0].Body), whyNotYou) {
 		t.Errorf("declined by %d requests", len(left))
 	}
@@ -31,10 +31,10 @@ func TestInvitations(t *testing.T) {
 	ann.Mention(room, "one", r.user())
 	r.ear.text(t, "one")
 	ann.Kick(room, r.user())
-	ann.WaitMembers(room, 20*time.Second, event.MembershipLeave, r.user())
+	ann.WaitMembers(room, event.MembershipLeave, r.user())
 	ann.Mention(room, "while it was out", r.user())
 	ann.Invite(room, r.user())
-	ann.WaitJoined(room, 20*time.Second, r.user())
+	ann.WaitJoined(room, r.user())
 	ann.Mention(room, "two", r.user())
 	r.ear.text(t, "two")
 
@@ -57,7 +57,7 @@ func TestDirectRoom(t *testing.T) {
 	r := newRig(t).start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := ann.CreateDM(r.user(), false)
-	ann.WaitJoined(room, 20*time.Second, r.user())
+	ann.WaitJoined(room, r.user())
 	start := ann.Say(room, "grey van, new tyres")
 	if in := r.ear.text(t, "grey van, new tyres"); !in.Called || !in.Loose || in.Thread != threadName(string(room), string(start)) {
 		t.Errorf("heard %s", seen([]bot.Inbound{in}))
@@ -65,7 +65,7 @@ func TestDirectRoom(t *testing.T) {
 	// A third person makes it a room like others.
 	bob := person.Join(t, r.server, "bob")
 	ann.Invite(room, bob.ID)
-	ann.WaitJoined(room, 20*time.Second, bob.ID)
+	ann.WaitJoined(room, bob.ID)
 	ann.Say(room, "between us")
 	if in := r.ear.text(t, "between us"); in.Called {
 		t.Errorf("heard %s", seen([]bot.Inbound{in}))
@@ -78,7 +78,7 @@ func TestDirectOrder(t *testing.T) {
 	r := newRig(t).start().ready()
 	ann := person.Join(t, r.server, "ann")
 	room := ann.CreateDM(r.user(), false)
-	ann.WaitJoined(room, 20*time.Second, r.user())
+	ann.WaitJoined(room, r.user())
 	start := ann.Say(room, "grey van, new tyres")
 	r.ear.text(t, "grey van, new tyres")
 	card := r.card(room, start, "")
@@ -95,7 +95,7 @@ func TestDirectOrder(t *testing.T) {
 	}
 	r.start().ready()
 	r.ear.text(t, want[40])
-	r.ear.wait(t, 20*time.Second, len(want), nil)
+	r.ear.wait(t, len(want), nil)
 	if got := texts(r.ear.all()); !slices.Equal(got, want) {
 		t.Errorf("heard %q", got)
 	}
@@ -112,7 +112,7 @@ func TestEncryptedInvitation(t *testing.T) {
 	}
 	r.server.Call(t, ann.Token, "POST", "/_matrix/client/v3/createRoom", map[string]any{"preset": "private_chat", "invite": []string{r.cfg.User},
 		"initial_state": []any{map[string]any{"type": "m.room.encryption", "state_key": "", "content": map[string]string{"algorithm": "m.megolm.v1.aes-sha2"}}}}, &made)
-	ann.WaitMembers(id.RoomID(made.Room), 20*time.Second, event.MembershipLeave, r.user())
+	ann.WaitMembers(id.RoomID(made.Room), event.MembershipLeave, r.user())
 	if left := r.proxy.Requests("POST", "/leave"); len(left) != 1 || !strings.Contains(string(left[0].Body), whyNoCipher) {
 		t.Errorf("declined by %d requests", len(left))
 	}
@@ -152,10 +152,10 @@ func TestRoomReplaced(t *testing.T) {
 	}
 	next := id.RoomID(up.Room)
 	ann.Invite(next, r.user())
-	ann.WaitJoined(next, 20*time.Second, r.user())
+	ann.WaitJoined(next, r.user())
 	ann.Mention(next, "two", r.user())
 	r.ear.text(t, "two")
-	deadline := time.Now().Add(time.Minute)
+	deadline := time.Now().Add(person.Patience)
 	for {
 		home, err := r.m.now().state.homeOf(t.Context(), string(room))
 		if err != nil {
@@ -191,10 +191,10 @@ func TestManyRooms(t *testing.T) {
 		rooms = append(rooms, ann.CreateRoom("workshop", false, r.user()))
 	}
 	for _, room := range rooms {
-		ann.WaitJoined(room, 30*time.Second, r.user())
+		ann.WaitJoined(room, r.user())
 	}
 	for _, room := range rooms {
 		ann.Mention(room, "hello "+string(room), r.user())
 	}
-	r.ear.wait(t, 30*time.Second, n, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "hello ") })
+	r.ear.wait(t, n, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "hello ") })
 }

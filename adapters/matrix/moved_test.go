@@ -29,8 +29,8 @@ func upgrade(t *testing.T, s *homeserver.Server, who *person.Person, m *Matrix, 
 	}
 	next, us := id.RoomID(up.Room), id.UserID(m.cfg.User)
 	who.Invite(next, us)
-	who.WaitJoined(next, 20*time.Second, us)
-	for end := time.Now().Add(time.Minute); ; time.Sleep(50 * time.Millisecond) {
+	who.WaitJoined(next, us)
+	for end := time.Now().Add(person.Patience); ; time.Sleep(50 * time.Millisecond) {
 		home, err := m.now().state.homeOf(t.Context(), string(room))
 		if err != nil {
 			t.Fatal(err)
@@ -92,7 +92,7 @@ func TestRoleInReplacedRoom(t *testing.T) {
 	r.server.Call(t, ann.Token, "POST", "/_matrix/client/v3/createRoom", map[string]any{"preset": "private_chat", "invite": []string{r.cfg.User},
 		"creation_content": map[string]any{"predecessor": map[string]string{"room_id": string(room), "event_id": "$none"}}}, &made)
 	other := id.RoomID(made.Room)
-	ann.WaitJoined(other, 20*time.Second, r.user())
+	ann.WaitJoined(other, r.user())
 	ann.Mention(other, "four", r.user())
 	if in := r.ear.text(t, "four"); in.Room != "" {
 		t.Errorf("in a room that nobody was sent to: of %q", in.Room)
@@ -113,7 +113,7 @@ func TestThreadInReplacedRoom(t *testing.T) {
 		j.send(j.out(4, flow.Notice, "after"))
 		j.send(j.out(5, flow.Card, "unit 14: target"))
 		j.room = next // a mark for the end is set there
-		j.begins = j.kim.WaitFor(next, 20*time.Second, j.user(), "").ID
+		j.begins = j.kim.WaitFor(next, j.user(), "").ID
 		all := j.seen()
 		if len(all) != 3 {
 			t.Fatalf("there are %d messages:\n%s", len(all), person.Dump(all))
@@ -129,7 +129,7 @@ func TestThreadInReplacedRoom(t *testing.T) {
 		}
 		// What is answered there is heard in the job.
 		said := j.kim.SayInThread(next, root.ID, "yes")
-		for limit := time.After(time.Minute); ; {
+		for limit := time.After(person.Patience); ; {
 			select {
 			case d := <-j.heard:
 				if d == string(said) {
@@ -160,7 +160,7 @@ func TestReplacedRoomAfterLoss(t *testing.T) {
 			j.start()
 			j.insistHeld(j.out(2, flow.Notice, "after the loss"))
 			j.room = next
-			j.begins = j.kim.WaitFor(next, 20*time.Second, j.user(), "goes on here").ID
+			j.begins = j.kim.WaitFor(next, j.user(), "goes on here").ID
 			if e := j.only("after the loss"); e.Root != j.begins {
 				t.Errorf("not in the thread of the new room: %+v", e)
 			}
@@ -172,7 +172,7 @@ func TestReplacedRoomAfterLoss(t *testing.T) {
 // have changed.
 func (j *job) insistHeld(out bot.Outbound) {
 	j.t.Helper()
-	for limit := time.After(time.Minute); ; {
+	for limit := time.After(person.Patience); ; {
 		err := j.try(out)
 		if err == nil {
 			return

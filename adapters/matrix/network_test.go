@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"maunium.net/go/mautrix/event"
 	"maunium.net/go/mautrix/id"
@@ -29,8 +28,8 @@ func TestMatrixIsANetwork(t *testing.T) {
 				if p == nil {
 					p = person.New(t, person.Config{Server: s, Name: name, Encrypted: encrypted})
 					j.kim.Invite(j.room, p.ID)
-					j.kim.WaitMembers(j.room, 15*time.Second, event.MembershipJoin, p.ID)
-					p.WaitMembers(j.room, 15*time.Second, event.MembershipJoin, j.user())
+					j.kim.WaitMembers(j.room, event.MembershipJoin, p.ID)
+					p.WaitMembers(j.room, event.MembershipJoin, j.user())
 					people[name] = p
 				}
 				return p

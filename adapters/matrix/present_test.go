@@ -3,7 +3,6 @@ package matrix
 import (
 	"maps"
 	"testing"
-	"time"
 
 	"milepost/adapters/matrix/person"
 	"milepost/bot"
@@ -18,7 +17,7 @@ func TestPresent(t *testing.T) {
 		t.Fatal(err)
 	}
 	room := ann.CreateRoom("bay", false, sam.ID, r.user())
-	ann.WaitJoined(room, 20*time.Second, sam.ID, r.user())
+	ann.WaitJoined(room, sam.ID, r.user())
 	ann.Invite(room, eve.ID)
 	thread := threadName(string(room), string(ann.Say(room, "grey van")))
 	of := []bot.Identity{Identity(string(ann.ID)), Identity(string(sam.ID)), Identity("@kim:localhost"), "slack:T1/U1"}

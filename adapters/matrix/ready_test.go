@@ -23,7 +23,7 @@ func TestReadyThroughALostPoll(t *testing.T) {
 	// Each of these is a poll that brings nothing.
 	r.proxy.Fail(2, "GET", "/sync", homeserver.Fault{Status: 502})
 	ann.Mention(room, "one", r.user()) // ends the poll that the server holds
-	deadline := time.Now().Add(time.Minute)
+	deadline := time.Now().Add(person.Patience)
 	for seen := false; !seen || fault() != nil; time.Sleep(time.Millisecond) {
 		seen = seen || fault() != nil
 		if err := r.m.Ready(); err != nil {
@@ -37,7 +37,7 @@ func TestReadyThroughALostPoll(t *testing.T) {
 
 	r.m.health.lostFor = time.Millisecond // before anything fails again, and only this test reads it
 	r.proxy.Down()
-	for deadline := time.Now().Add(time.Minute); r.m.Ready() == nil; time.Sleep(5 * time.Millisecond) {
+	for deadline := time.Now().Add(person.Patience); r.m.Ready() == nil; time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatal("ready without a line")
 		}

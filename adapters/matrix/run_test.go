@@ -52,14 +52,14 @@ func TestHearsPlainRoom(t *testing.T) {
 		t.Errorf("edit: %s", seen([]bot.Inbound{in}))
 	}
 	tap := ann.React(room, card, "1️⃣")
-	in = r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Tap != "" })[0]
+	in = r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Tap != "" })[0]
 	if in.Tap != "job1.1.yes" || in.Job != "job1" || in.Loose {
 		t.Errorf("tap: %s", seen([]bot.Inbound{in}))
 	}
 	ann.Redact(room, tap)
-	r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Delete == string(tap) })
+	r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Delete == string(tap) })
 	ann.Redact(room, said)
-	r.ear.wait(t, 10*time.Second, 1, func(in bot.Inbound) bool { return in.Delete == string(said) && !in.Loose })
+	r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Delete == string(said) && !in.Loose })
 	if n := r.ear.repeats; n != 0 {
 		t.Errorf("%d handed over twice", n)
 	}
@@ -88,7 +88,7 @@ func TestRunLeavesNothing(t *testing.T) {
 	r.stop()
 	goleak.VerifyNone(t, before, goleak.IgnoreAnyFunction("net/http.(*persistConn).readLoop"), goleak.IgnoreAnyFunction("net/http.(*persistConn).writeLoop"),
 		goleak.IgnoreAnyFunction("net/http.(*conn).serve"), goleak.IgnoreAnyFunction("net/http.(*connReader).backgroundRead"))
-	for deadline := time.Now().Add(2 * time.Second); open.Load() > 0 && time.Now().Before(deadline); {
+	for deadline := time.Now().Add(person.Patience); open.Load() > 0 && time.Now().Before(deadline); {
 		time.Sleep(10 * time.Millisecond)
 	}
 	if made.Load() == 0 || open.Load() != 0 {
@@ -134,7 +134,7 @@ func TestLongGap(t *testing.T) {
 	}
 	begin := time.Now()
 	r.start()
-	got := r.ear.wait(t, 60*time.Second, 500, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
+	got := r.ear.wait(t, 500, func(in bot.Inbound) bool { return strings.HasPrefix(in.Text, "no. ") })
 	t.Logf("500 messages in %v; %d requests for older ones; %d repeats", time.Since(begin).Round(time.Millisecond), r.proxy.Count("GET", "/messages"), r.ear.repeats)
 	if r.proxy.Count("GET", "/messages") == 0 {
 		t.Error("there was no gap to fill")
@@ -219,7 +219,7 @@ func TestDiskFull(t *testing.T) {
 		want = append(want, strings.Repeat("long ", 800)+fmt.Sprint(i))
 		ann.Mention(room, want[i+1], r.user())
 	}
-	deadline := time.Now().Add(time.Minute)
+	deadline := time.Now().Add(person.Patience)
 	for r.m.Ready() == nil {
 		if time.Now().After(deadline) {
 			t.Fatal("ready with a full disk")
@@ -233,7 +233,7 @@ func TestDiskFull(t *testing.T) {
 	if err := r.m.now().state.db.QueryRow("PRAGMA max_page_count = 1000000").Scan(&most); err != nil {
 		t.Fatal(err)
 	}
-	r.ear.wait(t, 30*time.Second, len(want), nil)
+	r.ear.wait(t, len(want), nil)
 	if got := texts(r.ear.all()); !slices.Equal(got, want) {
 		t.Errorf("heard %.300q", got)
 	}
@@ -287,7 +287,7 @@ func TestRefusedToken(t *testing.T) {
 			t.Errorf("ended with %v", err)
 		}
 		r.ends <- nil
-	case <-time.After(40 * time.Second):
+	case <-time.After(person.Patience):
 		t.Error("goes on without a token")
 	}
 	if r.m.Ready() == nil {
@@ -353,7 +353,7 @@ func TestSoftLogout(t *testing.T) {
 					t.Fatalf("ended with %v", err)
 				}
 				r.ends <- nil
-			case <-time.After(60 * time.Second):
+			case <-time.After(person.Patience):
 				t.Fatal("goes on with a login that has ended")
 			}
 			r.again()

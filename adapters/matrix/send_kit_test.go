@@ -85,7 +85,7 @@ func (m *Matrix) now() *stint {
 // waitSynced waits for a run that has taken a sync response.
 func waitSynced(t testing.TB, m *Matrix, ended <-chan error) {
 	t.Helper()
-	for limit := time.After(time.Minute); ; {
+	for limit := time.After(person.Patience); ; {
 		r, changed := m.on.get()
 		var synced <-chan struct{}
 		if r != nil {
@@ -164,7 +164,7 @@ func newJob(t testing.TB, s *homeserver.Server, url, name string, encrypted bool
 // joined waits until the assistant is in the room and knows it.
 func (j *job) joined() {
 	j.t.Helper()
-	for end := time.Now().Add(15 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); ; time.Sleep(5 * time.Millisecond) {
 		at, err := j.m.now().state.joinedAt(context.Background(), j.room.String())
 		if err != nil {
 			j.t.Fatal(err)
@@ -182,7 +182,7 @@ func (j *job) begin(words string) {
 	j.t.Helper()
 	j.begins = j.kim.Say(j.room, words)
 	j.thread = threadName(j.room.String(), j.begins.String())
-	for limit := time.After(time.Minute); ; {
+	for limit := time.After(person.Patience); ; {
 		select {
 		case d := <-j.heard:
 			if d == j.begins.String() {
@@ -212,7 +212,7 @@ func (j *job) send(out bot.Outbound) {
 }
 
 func (j *job) try(out bot.Outbound) error {
-	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), person.Patience)
 	defer cancel()
 	if out.Reply.Kind == flow.Card {
 		return j.m.EditCard(ctx, out)
@@ -244,7 +244,7 @@ func (j *job) seen() []person.Event {
 	j.marks++
 	mark := fmt.Sprintf("mark %d", j.marks)
 	j.kim.React(j.room, j.begins, mark)
-	all := j.kim.Wait(j.room, 15*time.Second, mark, func(all []person.Event) bool {
+	all := j.kim.Wait(j.room, mark, func(all []person.Event) bool {
 		e, _ := person.Find(all, j.begins)
 		return slices.ContainsFunc(e.Reactions, func(r person.Reaction) bool { return r.Key == mark }) &&
 			!slices.ContainsFunc(all, func(e person.Event) bool { return e.Sender == j.user() && e.Err != "" })

@@ -335,7 +335,7 @@ func TestTurnsEncrypted(t *testing.T) {
 		t.Fatal("the request was cut")
 	}
 	j.kim.TurnEncrypted(j.room)
-	for end := time.Now().Add(10 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); ; time.Sleep(10 * time.Millisecond) {
 		if yes, err := j.m.now().state.isEncrypted(t.Context(), j.room.String()); err != nil || yes {
 			break
 		}
@@ -518,13 +518,13 @@ func TestFirstAnswerWarnsOfNothing(t *testing.T) {
 	j := newJob(t, s, s.URL(), "milepost", true)
 	sam := person.JoinEncrypted(t, s, "sam") // who has not written yet
 	j.kim.Invite(j.room, sam.ID)
-	j.kim.WaitJoined(j.room, 20*time.Second, sam.ID)
+	j.kim.WaitJoined(j.room, sam.ID)
 	j.stop()
 	log := &lines{}
 	j.cfg.Log = slog.New(slog.NewTextHandler(log, nil))
 	j.start()
 	j.send(j.out(1, flow.Notice, "the first"))
-	sam.WaitFor(j.room, 20*time.Second, j.user(), "the first")
+	sam.WaitFor(j.room, j.user(), "the first")
 	if n := log.count("level=WARN"); n != 0 {
 		t.Errorf("%d warnings:\n%s", n, log.b.String())
 	}

@@ -53,7 +53,7 @@ func TestTapBeforeNotedIsTriedAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := anna.React(room, res.EventID, "1️⃣")
-	for limit := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) {
+	for limit := time.Now().Add(person.Patience); ; time.Sleep(10 * time.Millisecond) {
 		sender, _, err := now.state.senderOf(ctx, string(at))
 		if err != nil || time.Now().After(limit) {
 			t.Fatalf("the reaction did not come: %v", err)
@@ -67,6 +67,6 @@ func TestTapBeforeNotedIsTriedAgain(t *testing.T) {
 	if err := now.state.shownAs(ctx, string(res.EventID), string(threadName(string(room), "$x")), "j1", `[{"label":"Yes","send":"j1.3.yes"}]`); err != nil {
 		t.Fatal(err)
 	}
-	r.ear.wait(t, 30*time.Second, 1, func(in bot.Inbound) bool { return in.Tap == "j1.3.yes" })
+	r.ear.wait(t, 1, func(in bot.Inbound) bool { return in.Tap == "j1.3.yes" })
 	r.ear.text(t, "beside it")
 }

@@ -54,7 +54,7 @@ func (s *voice) opened(t *testing.T) (bot.Thread, workspace.Message) {
 func (s *voice) awaits(t *testing.T, ts string, want func(workspace.Message) bool) workspace.Message {
 	t.Helper()
 	var m workspace.Message
-	if !s.w.Await(5*time.Second, func() bool { m, _ = s.w.Message("shop", ts); return want(m) }) {
+	if !s.w.Await(workspace.Patience, func() bool { m, _ = s.w.Message("shop", ts); return want(m) }) {
 		t.Fatalf("shown at last: %q %q %s", m.Shown, m.Buttons(), m.Blocks)
 	}
 	return m

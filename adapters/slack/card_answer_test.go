@@ -3,7 +3,6 @@ package slack
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/bot"
@@ -36,14 +35,14 @@ func TestTapShownAtOnce(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			if !r.w.Await(10*time.Second, func() bool {
+			if !r.w.Await(workspace.Patience, func() bool {
 				m, _ := r.w.Message("shop", post)
 				return len(m.Buttons()) == 0 && m.Shown == "Question 7?\n✔ Choose yes · kim"
 			}) {
 				m, _ := r.w.Message("shop", post)
 				t.Errorf("without the next question %v: it reads %q, with buttons %q", alone, m.Shown, m.Buttons())
 			}
-			if !r.w.Await(10*time.Second, func() bool { m, _ := r.w.Message("shop", root); return strings.Contains(m.Shown, "fitted") }) {
+			if !r.w.Await(workspace.Patience, func() bool { m, _ := r.w.Message("shop", root); return strings.Contains(m.Shown, "fitted") }) {
 				t.Error("the card is not changed")
 			}
 		}

@@ -30,7 +30,7 @@ func (s *voice) card(t *testing.T, n string, th bot.Thread) {
 // reads awaits that one card stands below a root, and what it reads.
 func (s *voice) reads(t *testing.T, root, words string) workspace.Message {
 	t.Helper()
-	if !s.w.Await(15*time.Second, func() bool { c := s.cards(root); return len(c) > 0 && strings.Contains(c[len(c)-1].Shown, words) }) {
+	if !s.w.Await(workspace.Patience, func() bool { c := s.cards(root); return len(c) > 0 && strings.Contains(c[len(c)-1].Shown, words) }) {
 		t.Fatalf("cards: %+v\n%s", s.cards(root), s.log)
 	}
 	c := s.cards(root)
@@ -92,7 +92,7 @@ func TestDeletedCardAlone(t *testing.T) {
 		}
 		s.w.User("sam").DeleteAny("shop", root.TS)
 		s.card(t, "3", th)
-		if !s.w.Await(15*time.Second, func() bool { return len(s.ownRoots()) == 1 }) {
+		if !s.w.Await(workspace.Patience, func() bool { return len(s.ownRoots()) == 1 }) {
 			t.Fatalf("no card\n%s", s.log)
 		}
 		anew := s.ownRoots()[0]
@@ -125,7 +125,7 @@ func TestDeletedCardOnce(t *testing.T) {
 			w.Fault(f)
 			w.Fault(workspace.Fault{Method: "conversations.replies", Times: -1, Status: 500})
 			s.card(t, "3", th)
-			if !w.Await(15*time.Second, func() bool { return len(w.Calls("conversations.replies")) > 0 }) {
+			if !w.Await(workspace.Patience, func() bool { return len(w.Calls("conversations.replies")) > 0 }) {
 				t.Fatal("it is not looked for")
 			}
 		})
@@ -159,7 +159,7 @@ func TestDeletedCardOvertaken(t *testing.T) {
 		<-done
 		at := root.TS
 		if strict {
-			if !s.w.Await(15*time.Second, func() bool { return len(s.ownRoots()) == 1 }) {
+			if !s.w.Await(workspace.Patience, func() bool { return len(s.ownRoots()) == 1 }) {
 				t.Fatalf("no card\n%s", s.log)
 			}
 			at = s.ownRoots()[0].TS

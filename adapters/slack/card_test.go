@@ -5,7 +5,6 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/bot"
@@ -26,7 +25,7 @@ func TestCardStatesOvertake(t *testing.T) {
 		}
 		s.says(t, o)
 	}
-	if !s.w.Await(20*time.Second, func() bool {
+	if !s.w.Await(workspace.Patience, func() bool {
 		m, _ := s.w.Message("shop", root.TS)
 		return strings.Contains(m.Shown, fmt.Sprintf("state %d", n-1))
 	}) {

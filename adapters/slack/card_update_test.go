@@ -3,7 +3,6 @@ package slack
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/flow"
@@ -20,7 +19,7 @@ func TestChangedPost(t *testing.T) {
 	s.awaits(t, asked.TS, func(m workspace.Message) bool { return len(m.Buttons()) == 0 })
 	s.awaits(t, root.TS, func(m workspace.Message) bool { return strings.Contains(m.Shown, "backup") })
 	rows := map[string]string{asked.TS: rowID("k7mw2pd/2"), root.TS: rowID("k7mw2pd/1/card")}
-	if !s.w.Await(5*time.Second, func() bool { return len(s.w.Calls("chat.update")) >= 2 }) {
+	if !s.w.Await(workspace.Patience, func() bool { return len(s.w.Calls("chat.update")) >= 2 }) {
 		t.Fatal("nothing is changed")
 	}
 	for _, c := range s.w.Calls("chat.update") {

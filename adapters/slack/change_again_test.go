@@ -50,7 +50,7 @@ func TestChangeFails(t *testing.T) {
 			tries := func(n int) func() bool {
 				return func() bool { s.card(t, "3", th); return len(s.changes(root.TS)) >= n }
 			}
-			if !s.w.Await(30*time.Second, tries(againTries)) {
+			if !s.w.Await(workspace.Patience, tries(againTries)) {
 				t.Fatalf("tried %d times", len(s.changes(root.TS)))
 			}
 			list := s.changes(root.TS)
@@ -67,7 +67,7 @@ func TestChangeFails(t *testing.T) {
 			s.says(t, s.out("aaaaaaa/4/card", other, flow.Card, "Unit 15\nready"))
 			s.awaits(t, roots[1].TS, func(m workspace.Message) bool { return strings.Contains(m.Shown, "ready") })
 			given := failure != "internal_error"
-			if given && !s.w.Await(30*time.Second, func() bool { return !s.stale(t) }) {
+			if given && !s.w.Await(workspace.Patience, func() bool { return !s.stale(t) }) {
 				t.Error("it is not given up")
 			}
 			log := s.log.String()
@@ -82,10 +82,10 @@ func TestChangeFails(t *testing.T) {
 			}
 			s.w.Heal()
 			s.card(t, "5", th)
-			if !s.w.Await(30*time.Second, func() bool { m, _ := s.w.Message("shop", root.TS); return strings.Contains(m.Shown, "state 5") }) {
+			if !s.w.Await(workspace.Patience, func() bool { m, _ := s.w.Message("shop", root.TS); return strings.Contains(m.Shown, "state 5") }) {
 				t.Error("it is never changed")
 			}
-			if s.mouth.failing.count() != 0 && !s.w.Await(5*time.Second, func() bool { return s.mouth.failing.count() == 0 }) {
+			if s.mouth.failing.count() != 0 && !s.w.Await(workspace.Patience, func() bool { return s.mouth.failing.count() == 0 }) {
 				t.Error("the failure is still counted")
 			}
 		})

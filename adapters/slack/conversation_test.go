@@ -223,7 +223,7 @@ func (p *party) allSeen() {
 	for _, o := range p.way.Said() {
 		want = append(want, rowID(o.Key))
 	}
-	p.w.Await(10*time.Second, func() bool { return len(rows()) >= len(want) })
+	p.w.Await(workspace.Patience, func() bool { return len(rows()) >= len(want) })
 	if got := rows(); !slices.Equal(got, want) {
 		p.t.Errorf("shown\n%s\nsaid\n%s", strings.Join(got, " "), strings.Join(want, " "))
 	}
@@ -251,7 +251,7 @@ func (p *party) gaveWay() {
 		}
 		return list
 	}
-	if !p.w.Await(10*time.Second, func() bool { return len(left()) == 0 }) {
+	if !p.w.Await(workspace.Patience, func() bool { return len(left()) == 0 }) {
 		p.t.Errorf("buttons stay: %q", left())
 	}
 }
@@ -293,7 +293,7 @@ func TestTicks(t *testing.T) {
 		s.Play(t, p.way)
 		for words, tick := range map[string]string{"In the bay or at home?": "✔ bay · tech", "Odometer reading": "", "Does it work with": "✔ no · tech", "Before anything": ""} {
 			var m workspace.Message
-			if !p.w.Await(10*time.Second, func() bool {
+			if !p.w.Await(workspace.Patience, func() bool {
 				m, _ = p.w.AwaitShown(time.Second, "bay", p.root, words)
 				return len(m.Buttons()) == 0
 			}) {

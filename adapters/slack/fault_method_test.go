@@ -123,7 +123,7 @@ func (j *shortJob) say(out bot.Outbound) {
 	} else {
 		j.lines = append(j.lines, out.Reply.Text)
 	}
-	for end := time.Now().Add(30 * time.Second); ; {
+	for end := time.Now().Add(workspace.Patience); ; {
 		err := send(j.t.Context(), out)
 		if err == nil {
 			return
@@ -235,7 +235,7 @@ func (j *shortJob) check() {
 	if n := len(w.Messages("shop", "")); n != 3 { // two of kim's and the card
 		j.t.Errorf("%d messages in the channel: %+v", n, w.Messages("shop", ""))
 	}
-	if !w.Await(20*time.Second, func() bool { m, _ := w.Message("shop", j.root); return m.Shown == "Unit 14\nbackup" }) {
+	if !w.Await(workspace.Patience, func() bool { m, _ := w.Message("shop", j.root); return m.Shown == "Unit 14\nbackup" }) {
 		j.t.Error("the card's last state is not seen")
 	}
 	var seen []string

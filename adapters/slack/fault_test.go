@@ -110,7 +110,7 @@ func TestFaultsAtRandom(t *testing.T) {
 		if !slices.Equal(got, want) {
 			t.Errorf("%s reads %q", job, got)
 		}
-		if !w.Await(35*time.Second, func() bool {
+		if !w.Await(workspace.Patience, func() bool {
 			m, _ := w.Message("shop", c.TS)
 			return strings.HasSuffix(m.Shown, fmt.Sprintf("state %d", each-1))
 		}) {

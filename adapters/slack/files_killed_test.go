@@ -78,7 +78,7 @@ func oneFile(t *testing.T, w *workspace.Workspace, cfg Config, root string, out 
 		}
 		return seen
 	}
-	w.Await(5*time.Second, func() bool { return len(look()) >= 4 })
+	w.Await(workspace.Patience, func() bool { return len(look()) >= 4 })
 	time.Sleep(late + 250*time.Millisecond) // a second share would show by now
 	seen, want := look(), []string{"Unit 14", "The sheet.", fmt.Sprintf("file of %d bytes, whole true", len(content)), "after it"}
 	if late > 0 { // it may show below what was said meanwhile

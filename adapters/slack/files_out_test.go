@@ -66,7 +66,7 @@ func TestFileOut(t *testing.T) {
 				s.says(t, o)
 				s.says(t, s.out("k7mw2pd/3", th, flow.Notice, "after it"))
 				var shares []workspace.Message
-				w.Await(2*time.Second, func() bool {
+				w.Await(workspace.Patience, func() bool {
 					shares = nil
 					for _, m := range w.Messages("shop", root.TS) {
 						if len(m.Files) > 0 {

@@ -3,7 +3,6 @@ package slack
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/flow"
@@ -56,7 +55,7 @@ func TestFileForgotten(t *testing.T) {
 	if n := len(w.Calls("files.getUploadURLExternal")); n != 2 {
 		t.Errorf("asked %d times where it goes", n)
 	}
-	if !w.Await(time.Minute, func() bool {
+	if !w.Await(workspace.Patience, func() bool {
 		list := w.Messages("shop", root.TS)
 		return len(list[len(list)-1].Files) == 1
 	}) {

@@ -56,13 +56,13 @@ func TestHomePace(t *testing.T) {
 		}
 	}()
 	calls := func() []workspace.Call { return s.w.Calls("views.publish") }
-	if !s.w.Await(time.Minute, func() bool { return len(calls()) > len(people) }) {
+	if !s.w.Await(workspace.Patience, func() bool { return len(calls()) > len(people) }) {
 		t.Fatalf("published %d times", len(calls()))
 	}
 	late := s.w.AddPerson(workspace.Person{Name: "late"})
 	before := len(calls())
 	s.homeOpened(late)
-	if !s.w.Await(time.Minute, func() bool { return len(calls()) >= len(people)+3 }) {
+	if !s.w.Await(workspace.Patience, func() bool { return len(calls()) >= len(people)+3 }) {
 		t.Fatalf("published %d times", len(calls()))
 	}
 	all := calls()

@@ -60,11 +60,11 @@ func TestHomeView(t *testing.T) {
 		return true
 	}
 	link := "https://shop.example/archives/" + w.Channel("shop") + "/p" + strings.Replace(root.TS, ".", "", 1)
-	if !w.Await(5*time.Second, func() bool { return shows("kim", sayShop, "unit 14", "unit* 15", "⚑", link) }) {
+	if !w.Await(workspace.Patience, func() bool { return shows("kim", sayShop, "unit 14", "unit* 15", "⚑", link) }) {
 		v, _ := w.Home("kim")
 		t.Fatalf("kim's home: %s", v.Content)
 	}
-	if !w.Await(5*time.Second, func() bool { return shows("sam", sayMine, "unit 14") && shows("gail", sayMine, sayNoJobs) }) || shows("sam", "unit* 15") {
+	if !w.Await(workspace.Patience, func() bool { return shows("sam", sayMine, "unit 14") && shows("gail", sayMine, sayNoJobs) }) || shows("sam", "unit* 15") {
 		v, _ := w.Home("sam")
 		t.Fatalf("sam's home: %s", v.Content)
 	}
@@ -79,7 +79,7 @@ func TestHomeView(t *testing.T) {
 		o := s.out(fmt.Sprintf("k7mw2pd/%d/card", 10+i), th, flow.Card, fmt.Sprintf("Unit 14\nstate %d", i))
 		s.says(t, o)
 	}
-	if !w.Await(15*time.Second, func() bool { return shows("kim", "2467 mm") }) {
+	if !w.Await(workspace.Patience, func() bool { return shows("kim", "2467 mm") }) {
 		t.Error("the last state of the board is not shown")
 	}
 	calls := w.Calls("views.publish")[before:]

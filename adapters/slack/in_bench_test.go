@@ -71,7 +71,7 @@ func benchmarkHear(b *testing.B, pause time.Duration) {
 			b.Fatal(err)
 		}
 	}
-	w.Settle(10 * time.Second)
+	w.Settle(workspace.Patience)
 	time.Sleep(300 * time.Millisecond)
 	before := len(w.Acks())
 	ear.mu.Lock()
@@ -89,7 +89,7 @@ func benchmarkHear(b *testing.B, pause time.Duration) {
 	}
 	<-ear.all
 	b.StopTimer()
-	w.Settle(10 * time.Second)
+	w.Settle(workspace.Patience)
 	var acks, told []time.Duration
 	for _, a := range w.Acks()[before:] {
 		acks = append(acks, a.Took)

@@ -137,7 +137,7 @@ func TestFileGoneInLog(t *testing.T) {
 			}
 			before := deleted()
 			p.w.User(uploads[0].User).DeleteFile(uploads[0].Files[0])
-			if !p.w.Await(10*time.Second, func() bool { return deleted() > before }) {
+			if !p.w.Await(workspace.Patience, func() bool { return deleted() > before }) {
 				t.Fatal("the log says nothing of it")
 			}
 			time.Sleep(200 * time.Millisecond)

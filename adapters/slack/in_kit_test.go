@@ -222,7 +222,7 @@ func (r *rig) discreet() {
 
 func (r *rig) await(what string, f func() bool) {
 	r.t.Helper()
-	for end := time.Now().Add(time.Minute); !f(); time.Sleep(2 * time.Millisecond) {
+	for end := time.Now().Add(workspace.Patience); !f(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(end) {
 			r.t.Fatalf("in vain: %s\nheard %s\nlog:\n%s", what, r.heard(), r.log)
 		}
@@ -244,7 +244,7 @@ func (r *rig) hears(n int) []bot.Inbound {
 // settled waits until nothing is under way any more.
 func (r *rig) settled() {
 	r.t.Helper()
-	if !r.w.Settle(10 * time.Second) {
+	if !r.w.Settle(workspace.Patience) {
 		r.t.Fatalf("deliveries are not acknowledged\nlog:\n%s", r.log)
 	}
 	r.await("inbox handled", func() bool { return r.pending() == 0 })

@@ -48,7 +48,7 @@ func TestAcknowledge(t *testing.T) {
 			}
 		}
 		asks.Wait()
-		if !r.w.Settle(20 * time.Second) {
+		if !r.w.Settle(workspace.Patience) {
 			t.Fatal("not acknowledged")
 		}
 		close(busy)

@@ -153,7 +153,7 @@ func TestHearOnce(t *testing.T) {
 		// Acknowledged, but not handled before the end: handled after the restart.
 		r.ear.failing(func(bot.Inbound) error { return &bot.Error{Kind: bot.Unavailable, Err: errors.New("away")} })
 		kim.Say("shop", "three")
-		if !r.w.Settle(5 * time.Second) {
+		if !r.w.Settle(workspace.Patience) {
 			t.Fatal("not acknowledged")
 		}
 		r.w.LoseAcks(1)

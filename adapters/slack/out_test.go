@@ -126,7 +126,7 @@ func (s *voice) says(t *testing.T, out bot.Outbound) {
 // until sends as the outbox does: again and again until it is out.
 func (s *voice) until(t *testing.T, out bot.Outbound) error {
 	t.Helper()
-	for end := time.Now().Add(60 * time.Second); ; {
+	for end := time.Now().Add(workspace.Patience); ; {
 		send := s.Send
 		if out.Reply.Kind == flow.Card && len(out.Reply.To) == 0 {
 			send = s.EditCard

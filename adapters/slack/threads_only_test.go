@@ -3,7 +3,6 @@ package slack
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/bot"
@@ -73,7 +72,7 @@ func TestThreadsOnlyCommand(t *testing.T) {
 	if err := r.Send(t.Context(), out); err != nil {
 		t.Errorf("question: %v", err)
 	}
-	if _, ok := r.w.AwaitShown(time.Minute, "@kim", "", "Never changed?"); !ok {
+	if _, ok := r.w.AwaitShown(workspace.Patience, "@kim", "", "Never changed?"); !ok {
 		t.Error("it is not asked directly")
 	}
 }

@@ -71,7 +71,7 @@ func newPlayer(t *testing.T, handle bottest.Handler, asJSON bool) *player {
 			if err != nil {
 				t.Errorf("Run: %v", err)
 			}
-		case <-time.After(10 * time.Second):
+		case <-time.After(time.Minute):
 			t.Error("Run does not end with its input")
 		}
 	})
@@ -102,7 +102,7 @@ func (p *player) line(t testing.TB, v any) {
 	if _, err := p.in.Write(append(b, '\n')); err != nil {
 		t.Fatal(err)
 	}
-	for end := time.Now().Add(10 * time.Second); p.idles() == before; time.Sleep(time.Millisecond) {
+	for end := time.Now().Add(time.Minute); p.idles() == before; time.Sleep(time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal("no idle line")
 		}

@@ -201,7 +201,7 @@ func (h *hub) drop() {
 // until waits for an outgoing line.
 func (h *hub) until(what string, is func(lineOut) bool) lineOut {
 	h.t.Helper()
-	late := time.After(20 * time.Second)
+	late := time.After(time.Minute)
 	for {
 		select {
 		case o := <-h.heard:

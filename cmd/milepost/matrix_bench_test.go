@@ -58,7 +58,7 @@ func BenchmarkMatrixReply(b *testing.B) {
 			for _, room := range at {
 				c.cards(tech, room, all)
 			}
-			c.heardAll(jobs, time.Minute)
+			c.heardAll(jobs)
 			turn := 0 // each job is led on, one input after the other
 			write := func() (person.EventID, time.Time) {
 				j, n := all[turn%jobs], 1+turn/jobs
@@ -201,7 +201,7 @@ func (t *tap) note(what func()) {
 // server had accepted it.
 func (t *tap) reply(b *testing.B, to string) (own time.Duration, at time.Time) {
 	b.Helper()
-	late := time.After(time.Minute)
+	late := time.After(person.Patience)
 	for {
 		t.mu.Lock()
 		p, arrived, changed := t.replied[to], t.arrived[to], t.changed

@@ -35,7 +35,7 @@ func (c *crew) begin(of *person.Person, room person.RoomID, unit int) *begunJob 
 func (c *crew) cards(of *person.Person, room person.RoomID, jobs []*begunJob) {
 	c.t.Helper()
 	left := slices.DeleteFunc(slices.Clone(jobs), func(j *begunJob) bool { return j.room != room })
-	of.Wait(room, 10*time.Minute, fmt.Sprintf("the cards of %d jobs", len(left)), func(all []person.Event) bool {
+	of.Wait(room, fmt.Sprintf("the cards of %d jobs", len(left)), func(all []person.Event) bool {
 		roots := map[person.EventID]person.EventID{}
 		for _, e := range all {
 			if isCard(e) {
@@ -50,10 +50,10 @@ func (c *crew) cards(of *person.Person, room person.RoomID, jobs []*begunJob) {
 }
 
 // heardAll waits until that many messages are in the logs; the number that are.
-func (c *crew) heardAll(most int, within time.Duration) int {
+func (c *crew) heardAll(most int) int {
 	c.t.Helper()
 	n := 0
-	for end := time.Now().Add(within); n < most && time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(person.Patience); n < most && time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		heard, _, err := heardOnce(c.data)
 		if err != nil {
 			c.t.Fatal(err)
@@ -87,7 +87,7 @@ func TestMatrixCatchUp(t *testing.T) {
 		for _, room := range all {
 			c.cards(tech, room, jobs)
 		}
-		c.heardAll(threads, time.Minute)
+		c.heardAll(threads)
 		c.stop()
 
 		for i := range messages {
@@ -99,10 +99,10 @@ func TestMatrixCatchUp(t *testing.T) {
 		}
 		began := time.Now()
 		c.start().ready()
-		before := c.heardAll(threads+messages/10, time.Minute)
+		before := c.heardAll(threads + messages/10)
 		stopped := c.stop()
 		c.start()
-		c.heardAll(threads+messages, 3*time.Minute)
+		c.heardAll(threads + messages)
 		took := time.Since(began)
 
 		heard, ends, err := heardOnce(c.data)
@@ -125,7 +125,7 @@ func TestMatrixCatchUp(t *testing.T) {
 				}
 			}
 		}
-		n := c.tally(logs, 2*time.Minute, all...)
+		n := c.tally(logs, all...)
 		n.holds(t)
 		t.Logf("%d messages written in %d threads of %d rooms while it was down: %d heard, %d twice, %d out of order, in %v, with a stop after %d that took %v; %v; %s",
 			messages, threads, rooms, len(heard)-threads, doubled, misplaced, took.Round(time.Millisecond), before-threads, stopped.Round(time.Millisecond), n, c.repeats())

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/matrix/homeserver"
 	"milepost/adapters/matrix/person"
@@ -83,6 +82,6 @@ func (c *crew) newRoom(of *person.Person, others ...string) person.RoomID {
 		invited = append(invited, c.people[n].ID)
 	}
 	room := of.CreateRoom("bay", c.encrypted, invited...)
-	of.WaitJoined(room, 60*time.Second, invited...)
+	of.WaitJoined(room, invited...)
 	return room
 }

@@ -17,13 +17,12 @@ import (
 func haul(t *testing.T, encrypted bool, fault func(*crewWay) (what string, hit func() int), prepare ...func(*crew)) {
 	t.Helper()
 	w := newCrewWay(t, script(t, "bay"), encrypted, prepare...)
-	w.within = 2 * time.Minute
 	what, hit := fault(w)
 	began := time.Now()
 	p := w.s.Play(t, w)
 	took := time.Since(began)
 	w.proxy.Clear()
-	n := w.tally(p.Logs, w.within, w.room)
+	n := w.tally(p.Logs, w.room)
 	n.holds(t)
 	w.golden(p)
 	w.stop()
@@ -193,7 +192,7 @@ func TestMatrixLateKeys(t *testing.T) {
 		guest := person.New(t, person.Config{Server: w.server, Name: "guest", Encrypted: true})
 		tech := w.people["tech"]
 		tech.Invite(w.room, guest.ID)
-		tech.WaitJoined(w.room, 30*time.Second, guest.ID)
+		tech.WaitJoined(w.room, guest.ID)
 		w.disturb = func(n int, write func()) {
 			if n != 1 && n != 11 {
 				write()
@@ -201,7 +200,7 @@ func TestMatrixLateKeys(t *testing.T) {
 			}
 			if n == 11 { // who has left must not read on: there are new keys
 				tech.Kick(w.room, guest.ID)
-				tech.WaitMembers(w.room, 30*time.Second, "leave", guest.ID)
+				tech.WaitMembers(w.room, "leave", guest.ID)
 			}
 			before := len(w.said(tech.Timeline(w.room)))
 			w.proxy.HoldKeys(hold)

@@ -17,7 +17,7 @@ func TestMatrixKilled(t *testing.T) {
 		calm := newCrewWay(t, s, encrypted)
 		took := time.Now()
 		undisturbed := s.Play(t, calm)
-		t.Logf("undisturbed: %v in %v", calm.tally(undisturbed.Logs, calm.within, calm.room), time.Since(took).Round(time.Millisecond))
+		t.Logf("undisturbed: %v in %v", calm.tally(undisturbed.Logs, calm.room), time.Since(took).Round(time.Millisecond))
 		calm.stop()
 
 		kills := 50
@@ -36,7 +36,7 @@ func TestMatrixKilled(t *testing.T) {
 		began := time.Now()
 		p := s.Play(t, w)
 		p.Same(t, undisturbed)
-		n := w.tally(p.Logs, w.within, w.room)
+		n := w.tally(p.Logs, w.room)
 		n.holds(t)
 		w.golden(p)
 		w.stop()

@@ -33,7 +33,7 @@ func (n tally) holds(t testing.TB) {
 // tally holds what each person reads in rooms against what the logs of all jobs
 // there have as said: the messages of a job in its thread, in their order, a card
 // for each job, a log head for each close. It waits until all is there.
-func (c *crew) tally(logs map[string][]flow.Entry, within time.Duration, rooms ...person.RoomID) tally {
+func (c *crew) tally(logs map[string][]flow.Entry, rooms ...person.RoomID) tally {
 	c.t.Helper()
 	n := tally{messages: len(logs)}
 	want, begun, heads := map[string][]string{}, map[string]string{}, 0 // of jobs
@@ -55,7 +55,7 @@ func (c *crew) tally(logs map[string][]flow.Entry, within time.Duration, rooms .
 		}
 	}
 	n.messages += heads
-	end := time.Now().Add(within)
+	end := time.Now().Add(person.Patience)
 	for name, q := range c.people {
 		n.people++
 		var all []person.Event

@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/matrix/person"
 	"milepost/adapters/sqlite"
@@ -31,7 +30,6 @@ type crewWay struct {
 	*crew
 	s       *bottest.Script
 	disturb func(n int, write func()) // lets input n be written, and whatever else happens then
-	within  time.Duration             // for an answer
 	ids     map[string]person.EventID
 	begun   person.EventID // message that began the job
 	shown   int            // messages read so far
@@ -48,7 +46,7 @@ func newCrewWay(t testing.TB, s *bottest.Script, encrypted bool, prepare ...func
 	}
 	// One who only reads.
 	people, names := append(slices.Clone(s.People), bottest.ScriptPerson{Name: "Onlooker", Role: flow.Supervisor}), append(names, "onlooker")
-	w := &crewWay{crew: newCrew(t, encrypted, s.Policy, people...), s: s, within: 60 * time.Second, ids: map[string]person.EventID{},
+	w := &crewWay{crew: newCrew(t, encrypted, s.Policy, people...), s: s, ids: map[string]person.EventID{},
 		disturb: func(_ int, write func()) { write() }}
 	for _, p := range prepare {
 		p(w.crew)
@@ -83,7 +81,7 @@ func (w *crewWay) Give(m bottest.ScriptMessage) ([]bottest.ScriptSaid, map[strin
 	w.disturb(n, func() { w.ids[m.ID] = w.says(m) })
 	reader, want := w.people[strings.ToLower(m.Who.Name)], w.shown+len(w.s.Inputs[n-1].Said)
 	var seen []person.Event
-	reader.Wait(w.room, w.within, fmt.Sprintf("%d answers to input %d", len(w.s.Inputs[n-1].Said), n), func(all []person.Event) bool {
+	reader.Wait(w.room, fmt.Sprintf("%d answers to input %d", len(w.s.Inputs[n-1].Said), n), func(all []person.Event) bool {
 		seen = w.said(all)
 		return len(seen) >= want && !slices.ContainsFunc(seen, unread)
 	})
@@ -124,7 +122,7 @@ func (w *crewWay) says(m bottest.ScriptMessage) person.EventID {
 
 // root waits for the card on which the thread hangs.
 func (w *crewWay) root(q *person.Person) (root person.EventID) {
-	q.Wait(w.room, w.within, "the job's card", func(all []person.Event) bool {
+	q.Wait(w.room, "the job's card", func(all []person.Event) bool {
 		for _, e := range all {
 			if e.Sender == assistant && e.Root == "" && e.ReplyTo == w.begun {
 				root = e.ID

@@ -48,7 +48,7 @@ func TestProcessEndsEarly(t *testing.T) {
 			}()
 			select {
 			case <-done:
-			case <-time.After(time.Minute):
+			case <-time.After(3 * time.Minute):
 				t.Fatal("the test hangs")
 			}
 			if d.said != c.says {

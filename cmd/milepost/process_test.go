@@ -95,7 +95,7 @@ func (p *process) isReady() bool {
 // ready waits until it says so.
 func (p *process) ready() *process {
 	p.t.Helper()
-	for end := time.Now().Add(60 * time.Second); !p.isReady(); time.Sleep(2 * time.Millisecond) {
+	for end := time.Now().Add(3 * time.Minute); !p.isReady(); time.Sleep(2 * time.Millisecond) {
 		select {
 		case err := <-p.ended:
 			p.cmd = nil // nothing is left to be ended when the test is cleaned up

@@ -136,7 +136,7 @@ func cmdBegin(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	})
 	chatOf(ts).running = r
-	for end := time.Now().Add(20 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		if _, err := os.Stat(filepath.Join(dir, socketName)); err == nil {
 			return
 		}

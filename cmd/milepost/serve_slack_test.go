@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"milepost/adapters/slack/workspace"
 	"milepost/flow"
@@ -21,7 +20,7 @@ func TestServeSlack(t *testing.T) {
 	v := servedOnSlack(t, w, fmt.Sprintf("channels = { %s = \"technician\" }\n", w.Channel("shop")))
 
 	w.User("kim").Say("shop", "@milepost new job zebrafinch van, in the bay, 48210 mi")
-	if !w.Await(20*time.Second, func() bool { return strings.Contains(fmt.Sprint(w.Posts("shop")), "48,210 mi") }) {
+	if !w.Await(workspace.Patience, func() bool { return strings.Contains(fmt.Sprint(w.Posts("shop")), "48,210 mi") }) {
 		t.Fatalf("no answer: %+v\n%s", w.Posts("shop"), v.err.String())
 	}
 	v.hears("slack")
@@ -75,13 +74,13 @@ func TestServeSlackMembers(t *testing.T) {
 		t.Helper()
 		before := len(w.Posts(channel))
 		do()
-		if !w.Await(20*time.Second, func() bool { return len(w.Posts(channel)) >= before+2 }) {
+		if !w.Await(workspace.Patience, func() bool { return len(w.Posts(channel)) >= before+2 }) {
 			t.Fatalf("%s begins no job: %+v\n%s", what, w.Posts(channel), v.err.String())
 		}
 	}
 	begun("a command elsewhere", "shop", func() { kim.Command("shop", "/milepost", "zebrafinch van, in the bay") })
 	w.User("sam").Say("@sam", "new job wren van, in the bay, 48210 mi")
-	if !w.Await(20*time.Second, func() bool { return strings.Contains(fmt.Sprint(w.Posts("@sam")), "48,210 mi") }) {
+	if !w.Await(workspace.Patience, func() bool { return strings.Contains(fmt.Sprint(w.Posts("@sam")), "48,210 mi") }) {
 		t.Fatalf("no job in direct messages: %+v\n%s", w.Posts("@sam"), v.err.String())
 	}
 	begun("a shortcut", "@kim", func() { kim.GlobalShortcut("begin") })
@@ -90,7 +89,7 @@ func TestServeSlackMembers(t *testing.T) {
 		if a := alex.Command("shop", "/milepost", "wren"); a.Err != "" {
 			t.Fatal(a.Err)
 		}
-		if !w.Await(20*time.Second, func() bool { return len(w.Ephemerals("alex")) == i+1 }) {
+		if !w.Await(workspace.Patience, func() bool { return len(w.Ephemerals("alex")) == i+1 }) {
 			t.Fatalf("command %d is not answered\n%s", i+1, v.err.String())
 		}
 	}

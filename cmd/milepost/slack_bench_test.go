@@ -87,7 +87,7 @@ func benchmarkSlackReply(b *testing.B, http bool) {
 				}
 			}
 			took := b.Elapsed()
-			if !c.w.Settle(10 * time.Second) {
+			if !c.w.Settle(workspace.Patience) {
 				b.Error("deliveries are not acknowledged")
 			}
 			var acks []time.Duration
@@ -130,7 +130,7 @@ func (c *slackCrew) beginOneEach(channels []string, unit int) []*slackJob {
 	}
 	for _, name := range channels {
 		j := &slackJob{channel: name}
-		if !c.w.Await(30*time.Second, func() bool {
+		if !c.w.Await(workspace.Patience, func() bool {
 			for _, m := range c.w.Messages(name, "") {
 				if m.TS > begun[name] && m.App && marksOf(m).Thread != "" {
 					j.root = m.TS
@@ -169,7 +169,7 @@ func newPostWatch(w *workspace.Workspace) *postWatch {
 // nth waits for a thread's post with that number and says when it came.
 func (p *postWatch) nth(b *testing.B, root string, n int) time.Time {
 	b.Helper()
-	late := time.After(time.Minute)
+	late := time.After(workspace.Patience)
 	for {
 		p.mu.Lock()
 		at, changed := p.at[root], p.changed

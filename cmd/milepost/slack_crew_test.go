@@ -109,7 +109,6 @@ type slackWay struct {
 	*slackCrew
 	s       *bottest.Script
 	disturb func(n int, write func()) // lets input n be written, and whatever else happens then
-	within  time.Duration             // for an answer
 	given   map[string]bool
 	root    string // the job's card, "" before
 	begun   string // message that began the job
@@ -122,7 +121,7 @@ type slackWay struct {
 // newSlackWay opens a workspace with the people of a script and starts the program.
 func newSlackWay(t testing.TB, s *bottest.Script, http bool, o workspace.Options) *slackWay {
 	t.Helper()
-	w := &slackWay{slackCrew: newSlackCrew(t, http, o, s.Policy, s.People, "bay"), s: s, within: 60 * time.Second, given: map[string]bool{},
+	w := &slackWay{slackCrew: newSlackCrew(t, http, o, s.Policy, s.People, "bay"), s: s, given: map[string]bool{},
 		disturb: func(_ int, write func()) { write() }}
 	w.start()
 	w.connect()
@@ -153,7 +152,7 @@ func (w *slackWay) Give(m bottest.ScriptMessage) ([]bottest.ScriptSaid, map[stri
 	})
 	want := w.shown + len(w.s.Inputs[n-1].Said)
 	var seen []workspace.Message
-	for end, failed := time.Now().Add(w.within), false; ; time.Sleep(5 * time.Millisecond) {
+	for end, failed := time.Now().Add(workspace.Patience), false; ; time.Sleep(5 * time.Millisecond) {
 		if seen = w.said(); len(seen) >= want {
 			break
 		}
@@ -173,7 +172,7 @@ func (w *slackWay) Give(m bottest.ScriptMessage) ([]bottest.ScriptSaid, map[stri
 			press()
 		}
 	}
-	if press != nil && !w.w.Settle(w.within) { // the client has its answer, or is told that there is none
+	if press != nil && !w.w.Settle(workspace.Patience) { // the client has its answer, or is told that there is none
 		return nil, nil, fmt.Errorf("a press has no end")
 	}
 	heard, ends, err := heardOnce(w.data)
@@ -241,7 +240,7 @@ func (w *slackWay) button(m bottest.ScriptMessage, refused chan<- string) func()
 // card waits for the card on which the thread hangs.
 func (w *slackWay) card() string {
 	w.t.Helper()
-	if !w.w.Await(w.within, func() bool {
+	if !w.w.Await(workspace.Patience, func() bool {
 		for _, m := range w.w.Messages("bay", "") {
 			if m.App && marksOf(m).Thread != "" {
 				w.root = m.TS
@@ -308,7 +307,7 @@ func (w *slackWay) tally(logs map[string][]flow.Entry) tally {
 	ours := func() []workspace.Message {
 		return slices.DeleteFunc(w.all("bay"), func(m workspace.Message) bool { return !m.App })
 	}
-	w.w.Await(w.within, func() bool { return len(ours()) >= n.messages })
+	w.w.Await(workspace.Patience, func() bool { return len(ours()) >= n.messages })
 	time.Sleep(100 * time.Millisecond) // for what is too much
 	var got []workspace.Message
 	cards, closed, rows := 0, 0, map[string]bool{}

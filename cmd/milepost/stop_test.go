@@ -72,7 +72,7 @@ func TestStopLosesNothing(t *testing.T) {
 		}
 	}
 	pump := func(until func() bool) {
-		late := time.After(20 * time.Second)
+		late := time.After(time.Minute)
 		for !until() {
 			select {
 			case o := <-h.heard:

@@ -48,7 +48,7 @@ func (r room) sendPath(txn string) string {
 func (r room) holds(t *testing.T, want string) {
 	t.Helper()
 	var got string
-	for limit := time.Now().Add(5 * time.Second); time.Now().Before(limit); time.Sleep(20 * time.Millisecond) {
+	for limit := time.Now().Add(time.Minute); time.Now().Before(limit); time.Sleep(20 * time.Millisecond) {
 		if got = r.bodies(t); got == want {
 			return
 		}

@@ -21,11 +21,11 @@ func TestServerSeesNothing(t *testing.T) {
 	s := start(t)
 	anna, ben := JoinEncrypted(t, s, "anna"), JoinEncrypted(t, s, "ben")
 	room := anna.CreateRoom("Bay 3", true, ben.ID)
-	anna.WaitJoined(room, soon, ben.ID)
+	anna.WaitJoined(room, ben.ID)
 	file := anna.SendFile(room, "", "secret name", []byte("secret content"), "image/png")
-	ben.WaitRead(room, soon, file)
+	ben.WaitRead(room, file)
 	anna.Edit(room, anna.Say(room, "secret words"), "secret new words")
-	ben.WaitRead(room, soon, anna.Say(room, "secret end"))
+	ben.WaitRead(room, anna.Say(room, "secret end"))
 	var page json.RawMessage
 	if status := s.Call(t, anna.Token, "GET", "/_matrix/client/v3/rooms/"+url.PathEscape(string(room))+"/messages?dir=b&limit=100", nil, &page); status != 200 {
 		t.Fatalf("status %d", status)
@@ -41,18 +41,18 @@ func TestTurnedEncrypted(t *testing.T) {
 	s := start(t)
 	anna, ben, old := JoinEncrypted(t, s, "anna"), JoinEncrypted(t, s, "ben"), Join(t, s, "old")
 	room := anna.CreateRoom("Bay 3", false, ben.ID, old.ID)
-	anna.WaitJoined(room, soon, ben.ID, old.ID)
+	anna.WaitJoined(room, ben.ID, old.ID)
 	plain := anna.Say(room, "plain")
-	ben.WaitRead(room, soon, plain)
+	ben.WaitRead(room, plain)
 	anna.TurnEncrypted(room)
 	sealed := anna.Say(room, "sealed")
-	if e := ben.WaitRead(room, soon, plain); e.Encrypted {
+	if e := ben.WaitRead(room, plain); e.Encrypted {
 		t.Errorf("plain: %+v", e)
 	}
-	if e := ben.WaitRead(room, soon, sealed); !e.Encrypted || e.Body != "sealed" {
+	if e := ben.WaitRead(room, sealed); !e.Encrypted || e.Body != "sealed" {
 		t.Errorf("sealed: %+v", e)
 	}
-	all := old.Wait(room, soon, "the sealed one", func(all []Event) bool { _, ok := Find(all, sealed); return ok })
+	all := old.Wait(room, "the sealed one", func(all []Event) bool { _, ok := Find(all, sealed); return ok })
 	if e, _ := Find(all, sealed); e.Err == "" || e.Body != "" {
 		t.Errorf("read without encryption: %+v", e)
 	}
@@ -66,22 +66,22 @@ func TestLateKeys(t *testing.T) {
 	anna := JoinEncrypted(t, s, "anna")
 	ben := New(t, Config{Server: s, URL: proxy.URL(), Name: "ben", Encrypted: true})
 	room := anna.CreateRoom("Bay 3", true, ben.ID)
-	anna.WaitJoined(room, soon, ben.ID)
+	anna.WaitJoined(room, ben.ID)
 	proxy.HoldKeys(2 * time.Second)
 	begun := time.Now()
 	late := anna.Say(room, "late")
-	ben.Wait(room, soon, "the message that can't be read yet", func(all []Event) bool {
+	ben.Wait(room, "the message that can't be read yet", func(all []Event) bool {
 		e, ok := Find(all, late)
 		return ok && strings.Contains(e.Err, crypto.ErrNoSessionFound.Error())
 	})
-	ben.WaitRead(room, soon, late)
+	ben.WaitRead(room, late)
 	if took := time.Since(begun); took < 1500*time.Millisecond {
 		t.Errorf("read after %v", took)
 	}
 	proxy.HoldKeys(0)
 	proxy.RepeatSync(2)
 	next, last := anna.Say(room, "next"), anna.Say(room, "last")
-	ben.WaitRead(room, soon, last)
+	ben.WaitRead(room, last)
 	if all := ben.Timeline(room); len(all) != 3 || all[1].ID != next {
 		t.Errorf("ben sees\n%s", Dump(all))
 	}
@@ -92,8 +92,8 @@ func TestTrust(t *testing.T) {
 	s := start(t)
 	anna, ben := JoinEncrypted(t, s, "anna"), JoinEncrypted(t, s, "ben")
 	room := anna.CreateRoom("Bay 3", true, ben.ID)
-	anna.WaitJoined(room, soon, ben.ID)
-	if e := ben.WaitRead(room, soon, anna.Say(room, "unsigned")); e.Trust != "unverified" {
+	anna.WaitJoined(room, ben.ID)
+	if e := ben.WaitRead(room, anna.Say(room, "unsigned")); e.Trust != "unverified" {
 		t.Errorf("trust %q, want unverified", e.Trust)
 	}
 	if got := ben.Trust(anna.ID); len(got) != 1 || got[anna.Device] != "unverified" {
@@ -110,7 +110,7 @@ func TestTrust(t *testing.T) {
 	if got := ben.Trust(anna.ID); len(got) != 1 || got[anna.Device] != "cross-signed-tofu" {
 		t.Errorf("trust once signed %v", got)
 	}
-	if e := ben.WaitRead(room, soon, anna.Say(room, "signed")); e.Trust != "cross-signed-tofu" {
+	if e := ben.WaitRead(room, anna.Say(room, "signed")); e.Trust != "cross-signed-tofu" {
 		t.Errorf("trust %q", e.Trust)
 	}
 }

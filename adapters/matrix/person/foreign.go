@@ -192,25 +192,25 @@ func (f *Foreign) Timeline(room id.RoomID) []Event {
 }
 
 // Wait waits until the timeline of a room fulfils cond, and gives it.
-func (f *Foreign) Wait(room id.RoomID, timeout time.Duration, what string, cond func([]Event) bool) []Event {
+func (f *Foreign) Wait(room id.RoomID, what string, cond func([]Event) bool) []Event {
 	f.t.Helper()
-	for limit := time.Now().Add(timeout); ; time.Sleep(50 * time.Millisecond) {
+	for limit := time.Now().Add(Patience); ; time.Sleep(50 * time.Millisecond) {
 		all := f.Timeline(room)
 		if cond(all) {
 			return all
 		}
 		if time.Now().After(limit) {
-			f.t.Fatalf("%s waited %v in vain for %s; sees in %s:\n%s", f.ID, timeout, what, room, Dump(all))
+			f.t.Fatalf("%s waited %v in vain for %s; sees in %s:\n%s", f.ID, Patience, what, room, Dump(all))
 		}
 	}
 }
 
 // WaitFor waits for a message of someone ("": anyone) with part in its words.
-func (f *Foreign) WaitFor(room id.RoomID, timeout time.Duration, from id.UserID, part string) Event {
+func (f *Foreign) WaitFor(room id.RoomID, from id.UserID, part string) Event {
 	f.t.Helper()
 	is := func(e Event) bool {
 		return (from == "" || e.Sender == from) && e.Err == "" && strings.Contains(e.Body, part)
 	}
-	all := f.Wait(room, timeout, fmt.Sprintf("%q from %s", part, from), func(all []Event) bool { return slices.ContainsFunc(all, is) })
+	all := f.Wait(room, fmt.Sprintf("%q from %s", part, from), func(all []Event) bool { return slices.ContainsFunc(all, is) })
 	return all[slices.IndexFunc(all, is)]
 }

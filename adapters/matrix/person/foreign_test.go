@@ -14,20 +14,20 @@ func TestForeign(t *testing.T) {
 	zoe, anna := JoinForeign(t, s, "zoe", false), JoinEncrypted(t, s, "anna")
 	room := anna.CreateRoom("Bay 3", true, zoe.ID)
 	zoe.Enter(room)
-	anna.WaitJoined(room, soon, zoe.ID)
+	anna.WaitJoined(room, zoe.ID)
 	root := zoe.Say(room, "", "Where do I begin?")
-	if e := anna.WaitRead(room, soon, root); e.Body != "Where do I begin?" || !e.Encrypted {
+	if e := anna.WaitRead(room, root); e.Body != "Where do I begin?" || !e.Encrypted {
 		t.Errorf("root: %+v", e)
 	}
 	answer := anna.SayInThread(room, root, "At the tyre.")
-	if e := zoe.WaitFor(room, soon, anna.ID, "At the tyre."); e.Root != root || e.ID != answer || !e.Decrypted {
+	if e := zoe.WaitFor(room, anna.ID, "At the tyre."); e.Root != root || e.ID != answer || !e.Decrypted {
 		t.Errorf("answer: %+v", e)
 	}
-	if e := anna.WaitRead(room, soon, zoe.Say(room, root, "Which one?")); e.Root != root || e.ReplyTo != "" {
+	if e := anna.WaitRead(room, zoe.Say(room, root, "Which one?")); e.Root != root || e.ReplyTo != "" {
 		t.Errorf("second: %+v", e)
 	}
 	anna.Edit(room, answer, "At the driven tyre.")
-	if e := zoe.WaitFor(room, soon, anna.ID, "driven"); e.ID != answer || !e.Edited || e.Body != "At the driven tyre." {
+	if e := zoe.WaitFor(room, anna.ID, "driven"); e.ID != answer || !e.Edited || e.Body != "At the driven tyre." {
 		t.Errorf("edited: %+v", e)
 	}
 	for _, e := range zoe.Timeline(room) {
@@ -52,12 +52,12 @@ func TestForeignShunsUnsigned(t *testing.T) {
 	}
 	room := signed.CreateRoom("Bay 3", true, zoe.ID, unsigned.ID)
 	zoe.Enter(room)
-	signed.WaitJoined(room, soon, zoe.ID, unsigned.ID)
-	unsigned.WaitJoined(room, soon, zoe.ID)
+	signed.WaitJoined(room, zoe.ID, unsigned.ID)
+	unsigned.WaitJoined(room, zoe.ID)
 	shunned := unsigned.Say(room, "from an unsigned device")
 	shown := signed.Say(room, "from a signed device")
-	zoe.WaitFor(room, soon, signed.ID, "from a signed device")
-	all := zoe.Wait(room, soon, "both", func(all []Event) bool { _, ok := Find(all, shunned); return ok })
+	zoe.WaitFor(room, signed.ID, "from a signed device")
+	all := zoe.Wait(room, "both", func(all []Event) bool { _, ok := Find(all, shunned); return ok })
 	if e, _ := Find(all, shunned); e.Err == "" || e.Body != "" {
 		t.Errorf("unsigned: %+v", e)
 	}

@@ -21,10 +21,7 @@ import (
 	"milepost/adapters/matrix/homeserver"
 )
 
-const (
-	callWithin = 30 * time.Second // one request, or one with what encryption needs before it
-	perSync    = 500              // events of a room in one answer, so that none has a gap
-)
+const perSync = 500 // events of a room in one answer, so that none has a gap
 
 // Config says who joins, and how.
 type Config struct {
@@ -96,13 +93,13 @@ func New(t testing.TB, c Config) *Person {
 	client.DeviceID = id.DeviceID(a.DeviceID)
 	p := &Person{ID: client.UserID, Device: client.DeviceID, Token: a.AccessToken, Client: client, t: t, waits: c.Waits,
 		transport: &http.Transport{}, direct: map[id.UserID][]id.RoomID{}, rooms: map[id.RoomID]*room{}, changed: make(chan struct{})}
-	client.Client = &http.Client{Transport: p.transport, Timeout: time.Minute}     // a sync waits for 30 s
+	client.Client = &http.Client{Transport: p.transport, Timeout: 2 * time.Minute} // a sync waits for 30 s
 	client.DefaultHTTPRetries, client.DefaultHTTPBackoff = 4, 100*time.Millisecond // servers are restarted in tests
 	client.StateStore = mautrix.NewMemoryStateStore()
 	s := p.newSyncer()
 	client.Syncer = s
 	if c.Encrypted {
-		ctx, cancel := context.WithTimeout(context.Background(), callWithin)
+		ctx, cancel := context.WithTimeout(context.Background(), Patience)
 		defer cancel()
 		if p.crypt, err = newCrypt(ctx, t.TempDir(), client, s); err != nil {
 			t.Fatalf("join %s: %v", c.Name, err)
@@ -162,7 +159,7 @@ func (p *Person) Trust(user id.UserID) map[id.DeviceID]string {
 // do makes one call and ends the test if it fails.
 func do[T any](p *Person, what string, call func(context.Context) (T, error)) T {
 	p.t.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), callWithin)
+	ctx, cancel := context.WithTimeout(context.Background(), Patience)
 	defer cancel()
 	v, err := call(ctx)
 	if err != nil {

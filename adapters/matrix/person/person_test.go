@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"testing"
-	"time"
 
 	"go.uber.org/goleak"
 	"maunium.net/go/mautrix/event"
@@ -12,8 +11,6 @@ import (
 
 	"milepost/adapters/matrix/homeserver"
 )
-
-const soon = 10 * time.Second
 
 func start(t *testing.T) *homeserver.Server {
 	t.Helper()
@@ -41,19 +38,19 @@ func TestChat(t *testing.T) {
 	both(t, func(t *testing.T, s *homeserver.Server, join func(string) *Person, encrypted bool) {
 		anna, ben := join("anna"), join("ben")
 		room := anna.CreateRoom("Bay 3", encrypted, ben.ID)
-		anna.WaitJoined(room, soon, ben.ID)
+		anna.WaitJoined(room, ben.ID)
 
 		root := anna.Say(room, "Where do I begin?")
-		ben.WaitRead(room, soon, root)
+		ben.WaitRead(room, root)
 		answer := ben.SayInThread(room, root, "At the tyre.")
-		anna.WaitRead(room, soon, answer)
+		anna.WaitRead(room, answer)
 		second := anna.SayInThread(room, root, "Which one?")
 		reply := ben.Reply(room, root, "Anywhere.")
 		wrong := ben.Say(room, "Not this.")
 		called := anna.Mention(room, "come <here>", ben.ID)
 		data := bytes.Repeat([]byte("0123456789abcdef"), 20_000)
 		file := ben.SendFile(room, root, "track.gpx", data, "application/gpx+xml")
-		anna.WaitRead(room, soon, file)
+		anna.WaitRead(room, file)
 
 		ben.Edit(room, answer, "At the driven tyre.")
 		anna.Edit(room, answer, "not hers to edit")
@@ -64,8 +61,8 @@ func TestChat(t *testing.T) {
 		last := anna.Say(room, "That is all.")
 
 		for _, p := range []*Person{anna, ben} {
-			p.WaitRead(room, soon, last)
-			all := p.Wait(room, soon, "all of it", func(all []Event) bool {
+			p.WaitRead(room, last)
+			all := p.Wait(room, "all of it", func(all []Event) bool {
 				a, _ := Find(all, answer)
 				_, there := Find(all, wrong)
 				return a.Edited && len(a.Reactions) == 1 && !there
@@ -111,17 +108,17 @@ func TestRestartedServer(t *testing.T) {
 	both(t, func(t *testing.T, s *homeserver.Server, join func(string) *Person, encrypted bool) {
 		anna, ben := join("anna"), join("ben")
 		room := anna.CreateDM(ben.ID, encrypted)
-		anna.WaitJoined(room, soon, ben.ID)
+		anna.WaitJoined(room, ben.ID)
 		before := anna.Say(room, "before")
-		ben.WaitRead(room, soon, before)
+		ben.WaitRead(room, before)
 		s.Restart(t)
 		after := ben.Say(room, "after")
-		anna.WaitRead(room, soon, after)
+		anna.WaitRead(room, after)
 		ben.Away()
 		missed := anna.Say(room, "missed")
 		ben.Back()
 		for _, p := range []*Person{anna, ben} {
-			p.WaitRead(room, soon, missed)
+			p.WaitRead(room, missed)
 			all := p.Timeline(room)
 			if len(all) != 3 || all[0].ID != before || all[1].ID != after || all[2].ID != missed {
 				t.Errorf("%s sees\n%s", p.ID, Dump(all))
@@ -137,22 +134,22 @@ func TestMembership(t *testing.T) {
 		anna, ben := join("anna"), join("ben")
 		waits := New(t, Config{Server: s, Name: "cara", Encrypted: encrypted, Waits: true})
 		room := anna.CreateRoom("Bay 3", encrypted, ben.ID, waits.ID)
-		anna.WaitJoined(room, soon, ben.ID)
-		anna.WaitMembers(room, soon, event.MembershipInvite, waits.ID)
+		anna.WaitJoined(room, ben.ID)
+		anna.WaitMembers(room, event.MembershipInvite, waits.ID)
 		waits.Enter(room)
-		anna.WaitJoined(room, soon, waits.ID)
+		anna.WaitJoined(room, waits.ID)
 		heard := anna.Say(room, "to all")
-		ben.WaitRead(room, soon, heard)
-		waits.WaitRead(room, soon, heard)
+		ben.WaitRead(room, heard)
+		waits.WaitRead(room, heard)
 
 		anna.Kick(room, ben.ID)
 		waits.Leave(room)
-		anna.WaitMembers(room, soon, event.MembershipLeave, ben.ID, waits.ID)
+		anna.WaitMembers(room, event.MembershipLeave, ben.ID, waits.ID)
 		unheard := anna.Say(room, "to nobody")
 		anna.Invite(room, ben.ID)
-		anna.WaitJoined(room, soon, ben.ID)
+		anna.WaitJoined(room, ben.ID)
 		again := anna.Say(room, "to ben again")
-		ben.WaitRead(room, soon, again)
+		ben.WaitRead(room, again)
 		if e, ok := Find(ben.Timeline(room), unheard); ok && encrypted && e.Err == "" { // the event itself the server may show
 			t.Errorf("ben can read %+v", e)
 		}

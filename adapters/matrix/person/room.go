@@ -5,7 +5,6 @@ import (
 	"maps"
 	"net/http"
 	"slices"
-	"time"
 
 	"maunium.net/go/mautrix"
 	"maunium.net/go/mautrix/event"
@@ -115,20 +114,20 @@ func (p *Person) Members(room id.RoomID) map[id.UserID]event.Membership {
 }
 
 // WaitJoined waits until this person has seen all of them join the room.
-func (p *Person) WaitJoined(room id.RoomID, timeout time.Duration, users ...id.UserID) {
+func (p *Person) WaitJoined(room id.RoomID, users ...id.UserID) {
 	p.t.Helper()
-	p.WaitMembers(room, timeout, event.MembershipJoin, users...)
+	p.WaitMembers(room, event.MembershipJoin, users...)
 }
 
 // WaitMembers waits until all of them are of that membership.
-func (p *Person) WaitMembers(room id.RoomID, timeout time.Duration, want event.Membership, users ...id.UserID) {
+func (p *Person) WaitMembers(room id.RoomID, want event.Membership, users ...id.UserID) {
 	p.t.Helper()
 	var now map[id.UserID]event.Membership
-	if !p.await(timeout, func() bool {
+	if !p.await(func() bool {
 		now = p.Members(room)
 		return !slices.ContainsFunc(users, func(u id.UserID) bool { return now[u] != want })
 	}) {
-		p.t.Fatalf("%s waited %v in vain for %v to be of membership %q; of %v are %v", p.ID, timeout, users, want,
+		p.t.Fatalf("%s waited %v in vain for %v to be of membership %q; of %v are %v", p.ID, Patience, users, want,
 			slices.Sorted(maps.Keys(now)), now)
 	}
 }

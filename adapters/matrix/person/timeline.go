@@ -146,7 +146,7 @@ func (p *Person) file(c *event.MessageEventContent) *File {
 		f.ContentType, f.Size = c.Info.MimeType, c.Info.Size
 	}
 	f.Download = func() ([]byte, error) {
-		ctx, cancel := context.WithTimeout(context.Background(), callWithin)
+		ctx, cancel := context.WithTimeout(context.Background(), Patience)
 		defer cancel()
 		where := c.URL
 		if c.File != nil {

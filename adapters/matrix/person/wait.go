@@ -9,39 +9,43 @@ import (
 	"maunium.net/go/mautrix/id"
 )
 
+// Patience is how long is waited for what must come. It is no judgement of speed:
+// on a machine that tests keep busy a server can stand still for half a minute.
+const Patience = 5 * time.Minute
+
 // Wait waits until the timeline of a room fulfils cond, and gives it. what says
 // what is waited for; if it does not come, the test ends with what there is.
-func (p *Person) Wait(room id.RoomID, timeout time.Duration, what string, cond func([]Event) bool) []Event {
+func (p *Person) Wait(room id.RoomID, what string, cond func([]Event) bool) []Event {
 	p.t.Helper()
 	var now []Event
-	if !p.await(timeout, func() bool { now = p.Timeline(room); return cond(now) }) {
-		p.t.Fatalf("%s waited %v in vain for %s; sees in %s:\n%s", p.ID, timeout, what, room, Dump(now))
+	if !p.await(func() bool { now = p.Timeline(room); return cond(now) }) {
+		p.t.Fatalf("%s waited %v in vain for %s; sees in %s:\n%s", p.ID, Patience, what, room, Dump(now))
 	}
 	return now
 }
 
 // WaitFor waits for a message of someone ("": anyone) with part in its words.
-func (p *Person) WaitFor(room id.RoomID, timeout time.Duration, from id.UserID, part string) Event {
+func (p *Person) WaitFor(room id.RoomID, from id.UserID, part string) Event {
 	p.t.Helper()
 	is := func(e Event) bool {
 		return (from == "" || e.Sender == from) && e.Err == "" && strings.Contains(e.Body, part)
 	}
-	now := p.Wait(room, timeout, fmt.Sprintf("%q from %s", part, from), func(all []Event) bool { return slices.ContainsFunc(all, is) })
+	now := p.Wait(room, fmt.Sprintf("%q from %s", part, from), func(all []Event) bool { return slices.ContainsFunc(all, is) })
 	return now[slices.IndexFunc(now, is)]
 }
 
 // WaitRead waits until a message is there and can be read.
-func (p *Person) WaitRead(room id.RoomID, timeout time.Duration, event id.EventID) Event {
+func (p *Person) WaitRead(room id.RoomID, event id.EventID) Event {
 	p.t.Helper()
-	now := p.Wait(room, timeout, "message "+string(event), func(all []Event) bool { e, ok := Find(all, event); return ok && e.Err == "" })
+	now := p.Wait(room, "message "+string(event), func(all []Event) bool { e, ok := Find(all, event); return ok && e.Err == "" })
 	e, _ := Find(now, event)
 	return e
 }
 
 // await asks cond after each change, until it is true or the time is over.
-func (p *Person) await(timeout time.Duration, cond func() bool) bool {
+func (p *Person) await(cond func() bool) bool {
 	p.t.Helper()
-	limit := time.NewTimer(timeout)
+	limit := time.NewTimer(Patience)
 	defer limit.Stop()
 	for {
 		p.mu.Lock()

@@ -188,7 +188,7 @@ func TestDownAndUp(t *testing.T) {
 	if r := a.call("auth.test", nil); r["ok"] != false {
 		t.Errorf("answered while down: %v", r)
 	}
-	if !a.w.Await(time.Second, func() bool { return a.w.Sockets() == 0 }) {
+	if !a.w.Await(workspace.Patience, func() bool { return a.w.Sockets() == 0 }) {
 		t.Error("socket still open")
 	}
 	a.w.Up()

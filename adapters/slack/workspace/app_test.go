@@ -115,7 +115,7 @@ func (a *app) open() *websocket.Conn {
 			}
 		}
 	}()
-	a.w.Await(time.Second, func() bool { return a.w.Sockets() > 0 })
+	a.w.Await(workspace.Patience, func() bool { return a.w.Sockets() > 0 })
 	return conn
 }
 
@@ -149,7 +149,7 @@ func (a *app) got(name string) (list []frame) {
 // await waits for n frames with that name.
 func (a *app) await(name string, n int) []frame {
 	a.t.Helper()
-	if !a.w.Await(3*time.Second, func() bool { return len(a.got(name)) >= n }) {
+	if !a.w.Await(workspace.Patience, func() bool { return len(a.got(name)) >= n }) {
 		var names []string
 		for _, f := range a.got("") {
 			names = append(names, f.name())

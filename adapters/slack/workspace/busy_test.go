@@ -45,7 +45,7 @@ func TestBusy(t *testing.T) {
 			}
 		})
 		all.Wait()
-		if !a.w.Settle(5 * time.Second) {
+		if !a.w.Settle(workspace.Patience) {
 			t.Fatal("not settled")
 		}
 		heard := map[string]bool{}

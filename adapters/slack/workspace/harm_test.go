@@ -60,13 +60,13 @@ func TestOddEvents(t *testing.T) {
 		t.Errorf("%v", e)
 	}
 	a.post("@kim", root, "found words", nil)
-	if m, ok := a.w.AwaitShown(time.Second, "@kim", root, "found"); !ok || m.Thread != root {
+	if m, ok := a.w.AwaitShown(workspace.Patience, "@kim", root, "found"); !ok || m.Thread != root {
 		t.Errorf("%+v", m)
 	}
 	if _, ok := a.w.AwaitShown(10*time.Millisecond, "@kim", root, "job"); ok {
 		t.Error("found a person's words as the app's")
 	}
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if d := a.w.SlowestAck(); d <= 0 || d > time.Second {
 		t.Errorf("slowest %v", d)
 	}

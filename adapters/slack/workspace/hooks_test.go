@@ -83,7 +83,7 @@ func newHook(t *testing.T, o workspace.Options) (*app, *hook, string) {
 func TestHTTPDelivery(t *testing.T) {
 	a, h, _ := newHook(t, workspace.Options{})
 	a.w.User("kim").Say("shop", "@milepost hello")
-	if !a.w.Settle(time.Second) {
+	if !a.w.Settle(workspace.Patience) {
 		t.Fatal("not settled")
 	}
 	got := h.list()
@@ -132,7 +132,7 @@ func TestHTTPRetries(t *testing.T) {
 		return 200, "", nil
 	}
 	a.w.User("kim").Say("shop", "hello")
-	if !a.w.Settle(2 * time.Second) {
+	if !a.w.Settle(workspace.Patience) {
 		t.Fatal("not settled")
 	}
 	got := h.list()
@@ -145,7 +145,7 @@ func TestHTTPRetries(t *testing.T) {
 	h.answer = func(hooked) (int, string, http.Header) { return 503, "", http.Header{"X-Slack-No-Retry": {"1"}} }
 	h.mu.Unlock()
 	a.w.User("kim").Say("shop", "refused for good")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if n := len(h.list()); n != 4 || len(a.w.LostDeliveries()) != 1 {
 		t.Errorf("%d requests, lost %+v", n, a.w.LostDeliveries())
 	}
@@ -154,14 +154,14 @@ func TestHTTPRetries(t *testing.T) {
 	h.answer = func(hooked) (int, string, http.Header) { return 200, "thanks", nil }
 	h.mu.Unlock()
 	a.w.User("kim").Say("shop", "answered with words")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	a.forgive("answered with a body", 1)
 	h.mu.Lock()
 	h.answer = nil
 	h.mu.Unlock()
 	a.w.LoseAcks(1)
 	a.w.User("kim").Say("shop", "its answer goes astray")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if got := h.list(); len(got) != 7 || got[6].retry != "1" {
 		t.Errorf("%d requests", len(got))
 	}
@@ -179,7 +179,7 @@ func TestHTTPTooLate(t *testing.T) {
 func TestForgedAndReplayed(t *testing.T) {
 	a, h, base := newHook(t, workspace.Options{})
 	a.w.User("kim").Say("shop", "hello")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	for _, c := range []struct {
 		name   string
 		f      workspace.Forgery

@@ -158,6 +158,10 @@ func (w *Workspace) FileName(id string) string {
 	return ""
 }
 
+// Patience is how long is waited for what must come. It is no judgement of speed:
+// a machine that tests keep busy can stand still for half a minute.
+const Patience = 5 * time.Minute
+
 // Await waits until what is true, and says whether it came to that in time.
 func (w *Workspace) Await(within time.Duration, what func() bool) bool {
 	for end := time.Now().Add(within); ; time.Sleep(2 * time.Millisecond) {

@@ -3,7 +3,6 @@ package workspace_test
 import (
 	"strings"
 	"testing"
-	"time"
 
 	"pgregory.net/rapid"
 
@@ -89,7 +88,7 @@ func TestPeopleWrite(t *testing.T) {
 	}
 	kim.Say("office", "@milepost where the app is not")
 	kim.Say("yard", "@milepost nor here")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if len(a.got("message")) != 3 || len(a.got("app_mention")) != 0 {
 		t.Error("heard from where it is not a member")
 	}
@@ -106,7 +105,7 @@ func TestEventsNeedScopeAndSubscription(t *testing.T) {
 	ts := a.w.User("kim").Say("bay", "private, not subscribed")
 	a.w.User("kim").React("bay", ts, "eyes")
 	a.w.User("kim").Say("shop", "public")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if all := a.got(""); len(all) != 1 || all[0].event()["text"] != "public" {
 		t.Errorf("%d events", len(all))
 	}
@@ -116,7 +115,7 @@ func TestGroupMessagesAreOnlyMentions(t *testing.T) {
 	a := newApp(t, workspace.Options{Channels: []workspace.Channel{{Name: "crowd", Kind: workspace.Group, App: true, Members: []string{"kim", "sam"}}}})
 	a.open()
 	a.w.User("kim").Say("crowd", "@milepost hello")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if all := a.got(""); len(all) != 1 || all[0].name() != "app_mention" {
 		t.Errorf("%d events", len(all))
 	}
@@ -148,7 +147,7 @@ func TestMembership(t *testing.T) {
 	kim.Rename("Kim Other")
 	a.await("user_change", 1)
 	a.w.User("alex").Join("bay")
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if len(a.got("member_joined_channel")) != 1 {
 		t.Error("heard of a channel it was removed from")
 	}

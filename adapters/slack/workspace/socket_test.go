@@ -26,7 +26,7 @@ func TestSocketEnvelopes(t *testing.T) {
 			t.Errorf("event %v", f.event())
 		}
 	}
-	if !a.w.Settle(time.Second) {
+	if !a.w.Settle(workspace.Patience) {
 		t.Error("not settled")
 	}
 	if acks := a.w.Acks(); len(acks) != 2 || !acks[0].OK || acks[0].Took <= 0 || acks[0].Took > time.Second {
@@ -74,7 +74,7 @@ func TestRedelivery(t *testing.T) {
 	if len(ids) != 4 {
 		t.Errorf("%d envelope ids for 4 attempts", len(ids))
 	}
-	if !a.w.Settle(time.Second) || len(a.got("message")) != 4 {
+	if !a.w.Settle(workspace.Patience) || len(a.got("message")) != 4 {
 		t.Errorf("never given up, or tried %d times", len(a.got("message")))
 	}
 	if l := a.w.LostDeliveries(); len(l) != 1 || l[0].Name != "message" {
@@ -82,7 +82,7 @@ func TestRedelivery(t *testing.T) {
 	}
 	a.forgive("not acknowledged within", 4)
 	a.ack(all[0], nil)
-	a.w.Await(time.Second, func() bool { return len(a.w.Broken()) > 0 })
+	a.w.Await(workspace.Patience, func() bool { return len(a.w.Broken()) > 0 })
 	a.forgive("acknowledged after", 1)
 }
 
@@ -94,7 +94,7 @@ func TestLostAcknowledgement(t *testing.T) {
 	if all := a.await("message", 2); all[1].Attempt != 1 || all[0].eventID() != all[1].eventID() {
 		t.Errorf("%+v", all)
 	}
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	if l := a.w.LostDeliveries(); len(l) != 0 {
 		t.Errorf("lost %+v", l)
 	}
@@ -111,13 +111,13 @@ func TestCutSocketDeliversAgain(t *testing.T) {
 	if all := a.await("message", 2); all[1].Attempt == 0 || all[1].Reason != "connection_failed" {
 		t.Errorf("%+v", all[1])
 	}
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 }
 
 func TestOutageLosesEvents(t *testing.T) {
 	a := newApp(t, workspace.Options{Retries: []time.Duration{0, 10 * time.Millisecond}})
 	a.w.User("kim").Say("shop", "hello")
-	if !a.w.Settle(time.Second) || len(a.w.LostDeliveries()) != 1 {
+	if !a.w.Settle(workspace.Patience) || len(a.w.LostDeliveries()) != 1 {
 		t.Errorf("lost %+v", a.w.LostDeliveries())
 	}
 	r := a.fine(a.call("conversations.history", map[string]string{"channel": a.w.Channel("shop")}))
@@ -168,7 +168,7 @@ func TestManySockets(t *testing.T) {
 	for range 10 {
 		a.open()
 	}
-	a.w.Await(time.Second, func() bool { return a.w.Sockets() == 10 })
+	a.w.Await(workspace.Patience, func() bool { return a.w.Sockets() == 10 })
 	for i := range 60 {
 		a.w.User("kim").Say("shop", fmt.Sprint(i))
 	}
@@ -201,11 +201,11 @@ func TestDisconnect(t *testing.T) {
 	a.w.User("kim").Say("shop", "still here")
 	a.await("message", 1)
 	a.open()
-	a.w.Await(time.Second, func() bool { return a.w.Sockets() == 2 })
+	a.w.Await(workspace.Patience, func() bool { return a.w.Sockets() == 2 })
 	a.w.Disconnect("refresh_requested", false)
 	a.w.User("kim").Say("shop", "on the other")
 	a.await("message", 2)
-	if !a.w.Await(time.Second, func() bool { return a.w.Sockets() == 1 }) {
+	if !a.w.Await(workspace.Patience, func() bool { return a.w.Sockets() == 1 }) {
 		t.Error("refreshed socket stayed open")
 	}
 	a.mu.Lock()
@@ -227,7 +227,7 @@ func TestBadAcknowledgements(t *testing.T) {
 	write := func(s string) { conn.Write(context.Background(), websocket.MessageText, []byte(s)) }
 	broken := func(words string, n int) {
 		t.Helper()
-		a.w.Await(time.Second, func() bool { return len(a.w.Broken()) >= n })
+		a.w.Await(workspace.Patience, func() bool { return len(a.w.Broken()) >= n })
 		a.forgive(words, n)
 	}
 	write("hello")
@@ -268,7 +268,7 @@ func TestPings(t *testing.T) {
 	for range 3 {
 		select {
 		case <-pinged:
-		case <-time.After(2 * time.Second):
+		case <-time.After(workspace.Patience):
 			t.Fatal("no ping")
 		}
 	}
@@ -281,7 +281,7 @@ func TestInteractionsAreNotRepeated(t *testing.T) {
 	a := newApp(t, workspace.Options{AckTimeout: 150 * time.Millisecond, Retries: []time.Duration{0, 0, 0}})
 	a.open()
 	ts := a.post("shop", "", "Ready?", map[string]string{"blocks": button})
-	a.w.Settle(time.Second)
+	a.w.Settle(workspace.Patience)
 	a.answer(func(f frame) (bool, any) { return f.Type == "events_api", nil })
 	if got := a.w.User("kim").Press("shop", ts, "Go on"); got.Err != "timeout" {
 		t.Errorf("answer %+v", got)
