@@ -19,3 +19,14 @@ func TestFittedInARow(t *testing.T) {
 		}
 	}
 }
+
+// What was typed in another unit, or against the placard's, is echoed as it counts.
+func TestTreadEcho(t *testing.T) {
+	for _, c := range [][4]string{
+		{"12/32 new 9/32 now", "Tread 9.5 mm new, 7.1 now.", "38 psi, placard 36", "Pressure 6 % over the placard's."},
+		{"8/6", "Tread 8 mm new, 6 now.", "34 psi, placard 36", "Pressure 6 % under the placard's."},
+	} {
+		facts := append(bayFacts()[:9:9], &PhaseFact{Phase: PhaseFitted, Event: EvKept})
+		playFrom(t, Policy{}, facts...).lines("LT285/75R17 121/118S", c[0]).said(c[1]).lines(c[2]).said(c[3])
+	}
+}

@@ -1,8 +1,10 @@
 package flow
 
 import (
+	"math"
 	"regexp"
 
+	"milepost/calib/unit"
 	"milepost/flow/understand"
 	"milepost/flow/words"
 )
@@ -18,6 +20,9 @@ func takePressure(t *turn, in *input) bool {
 		}
 	}
 	if t.recordedBy(alsoPressure, in) {
+		if ratio, known := t.s.Num(QPressure); known && ratio != 1 {
+			t.understood("echo.pressure", words.Args{"Percent": unit.Figure(math.Abs(ratio-1)*100, 0), "Over": ratio > 1})
+		}
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok {

@@ -1,6 +1,9 @@
 package flow
 
-import "milepost/flow/understand"
+import (
+	"milepost/flow/understand"
+	"milepost/flow/words"
+)
 
 func takeTread(t *turn, in *input) bool {
 	if in.Choice == "as_new" || in.Choice == "not_known" {
@@ -8,6 +11,9 @@ func takeTread(t *turn, in *input) bool {
 		return true
 	}
 	if t.recordedBy(alsoTread, in) {
+		if now, known := t.s.Num(QTread); known {
+			t.understood("echo.tread", words.Args{"New": plainFigure(round(t.s.Answers[Key{QTread, "new"}].Number, 1)), "Now": plainFigure(round(now, 1))})
+		}
 		return true
 	}
 	if a, ok := understand.YesNo(in.Text); ok && a.Value == understand.NotSure {
