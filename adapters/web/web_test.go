@@ -57,7 +57,10 @@ func (s served) do(method, path string, body io.Reader) (*http.Response, string)
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	a, err := (&http.Client{Transport: &http.Transport{DisableKeepAlives: true}}).Do(r)
+	if body != nil { // sent when it is asked for: what nobody reads would break the connection off
+		r.Header.Set("Expect", "100-continue")
+	}
+	a, err := (&http.Client{Transport: &http.Transport{DisableKeepAlives: true, ExpectContinueTimeout: time.Minute}}).Do(r)
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -250,12 +253,13 @@ func TestRefuses(t *testing.T) {
 		method, path string
 		want         int
 	}{{"GET", "/", 404}, {"GET", "/debug/pprof/", 404}, {"POST", "/healthz", 405}, {"DELETE", "/metrics", 405}, {"HEAD", "/healthz", 200}} {
-		var body io.Reader
+		body := strings.NewReader(strings.Repeat("x", 1<<20))
+		var sends io.Reader
 		if c.method == "POST" {
-			body = strings.NewReader(strings.Repeat("x", 1<<20))
+			sends = body
 		}
-		if a, _ := s.do(c.method, c.path, body); a.StatusCode != c.want {
-			t.Errorf("%s %s: %d, want %d", c.method, c.path, a.StatusCode, c.want)
+		if a, _ := s.do(c.method, c.path, sends); a.StatusCode != c.want || body.Len() != 1<<20 {
+			t.Errorf("%s %s: %d, want %d; %d bytes of the body not taken", c.method, c.path, a.StatusCode, c.want, body.Len())
 		}
 	}
 	c, err := net.Dial("tcp", s.Addr())
