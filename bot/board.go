@@ -39,6 +39,8 @@ type rowData struct {
 	Called []string `json:"called,omitempty"`
 	Asked  []string `json:"asked,omitempty"`
 	Asks   int      `json:"asks"`
+
+	HeadOwed bool `json:"head_owed,omitempty"` // closed, and its head is not given out yet
 }
 
 // Board gives the open jobs of a shop, the one that waits longest first.
@@ -143,10 +145,10 @@ func (r *Row) text(since string) string {
 }
 
 // indexRow is the one way to a job's row: from what the log adds up to.
-func indexRow(s *flow.State, f folded, wake time.Time) *IndexRow {
+func indexRow(s *flow.State, f folded, wake time.Time, owed bool) *IndexRow {
 	role, name := waitingOn(s)
 	d := rowData{Row: Row{Job: s.Job, Vehicle: s.Vehicle, Phase: s.Phase, WaitingOn: role, Name: name, Since: s.Since,
-		Value: lastValue(s), Flags: flow.Flags(s, flow.Policy{}, s.Since), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}, Asks: s.Asks}
+		Value: lastValue(s), Flags: flow.Flags(s, flow.Policy{}, s.Since), Stopped: s.Stopped, Paused: s.Paused, Track: f.found.track}, Asks: s.Asks, HeadOwed: owed}
 	if d.Flags == nil {
 		d.Flags = []string{}
 	}
@@ -237,7 +239,7 @@ func (b *Bot) Rebuild(ctx context.Context, shopName string) error {
 		if err != nil {
 			return err
 		}
-		row := *indexRow(f.state, f, b.wakeOf(s, f.state))
+		row := *indexRow(f.state, f, b.wakeOf(s, f.state), b.owed.has(s.name, f.state.Job))
 		row.Keys, row.Evidence = keys(s.salt, &f.found), f.found.files
 		rows = append(rows, row)
 	}

@@ -17,6 +17,7 @@ type Bot struct {
 	lanes  *lanes
 	out    *outbox
 	wakes  *wakes
+	owed   *owedHeads
 
 	ticking sync.Mutex // held while what is due is done
 }
@@ -31,7 +32,7 @@ func New(cfg Config) (*Bot, error) {
 	b := &Bot{
 		cfg: cfg, shops: map[string]*shop{}, recent: newRecent(cfg.Limits.Recent),
 		lanes: newLanes(cfg.Limits.Jobs, cfg.Limits.Waiting),
-		out:   newOutbox(cfg), wakes: newWakes(),
+		out:   newOutbox(cfg), wakes: newWakes(), owed: &owedHeads{jobs: map[[2]string]bool{}},
 	}
 	for _, s := range cfg.Shops {
 		b.shops[s.Name] = newShop(s)

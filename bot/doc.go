@@ -43,7 +43,8 @@
 //	shoplog.go   the shop's own log, kept as the pseudo-job "shop"
 //	desk.go      what is asked outside any job: board, jobs, policy, help
 //	stranger.go  those who have no role here
-//	head.go      signed heads that leave the house; change of key, restore
+//	head.go      signed heads that leave the house; change of key, restore;
+//	             owed.go those that a crash kept back
 //	export.go    a job's log for others
 //	erase.go     personal details, gone for good: erase_pick.go says which,
 //	             erase_log.go takes them out of the logs

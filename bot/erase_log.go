@@ -48,7 +48,7 @@ func (er *eraser) inJob(ctx context.Context, job string) error {
 		after.found.add(&left[i])
 	}
 	batch := &Batch{Shop: s.name, Job: job, Expect: state.Seq, Leaves: []NewLeaf{leaf},
-		Index: indexRow(after.state, after, b.wakeOf(s, after.state)), Vehicles: keys(s.salt, &after.found), Evidence: after.found.files}
+		Index: indexRow(after.state, after, b.wakeOf(s, after.state), b.owed.has(s.name, job)), Vehicles: keys(s.salt, &after.found), Evidence: after.found.files}
 	for _, p := range state.People {
 		if p.Identity != "" && (er.id == "" || p.Identity == string(er.id)) {
 			batch.Forget = append(batch.Forget, Identity(p.Identity))

@@ -62,21 +62,20 @@ func headText(note string) string {
 func (s *shop) hasKey() bool { return s.cfg.Key.Public() != "" }
 
 // postHead gives the head out in a job's threads, after its close: a rewritten
-// log will disagree with it. If we crash before, the next digest or close does.
-func (b *Bot) postHead(ctx context.Context, s *shop, l *lane) {
-	if !s.hasKey() {
-		return
-	}
+// log will disagree with it. The same transaction notes that it is owed no more.
+func (b *Bot) postHead(ctx context.Context, s *shop, l *lane) error {
 	role := flow.Technician
 	if p, ok := l.state.People[l.state.Owner]; ok {
 		role = p.Role
 	}
-	err := b.giveHead(ctx, s, headData{Job: l.job}, l.threads, func(head string) flow.Reply {
+	row := indexRow(l.state, l.folded, b.wakeOf(s, l.state), false)
+	err := b.giveHead(ctx, s, headData{Job: l.job}, row, l.threads, func(head string) flow.Reply {
 		return flow.Reply{Kind: flow.Notice, Role: role, Phase: l.state.Phase, Text: say("bot.head", role, words.Args{"Head": head})}
 	}, names(l.state, nil))
-	if err != nil {
-		b.cfg.Log.Warn("post head", "job", l.job, "err", err)
+	if err == nil {
+		b.owed.set(s.name, l.job, false)
 	}
+	return err
 }
 
 // Digest posts the day's digest to a shop's digest threads: how many jobs are
@@ -96,7 +95,7 @@ func (b *Bot) Digest(ctx context.Context, shopName string) error {
 	if err != nil {
 		return err
 	}
-	return b.giveHead(ctx, s, headData{Day: s.day(b.now())}, s.cfg.Digest, func(head string) flow.Reply {
+	return b.giveHead(ctx, s, headData{Day: s.day(b.now())}, nil, s.cfg.Digest, func(head string) flow.Reply {
 		text := say("bot.digest", flow.Supervisor, words.Args{"Open": len(rows), "Head": head})
 		for _, r := range rows {
 			text += "\n" + r.Text(s.cfg.Zone)
@@ -106,7 +105,8 @@ func (b *Bot) Digest(ctx context.Context, shopName string) error {
 }
 
 // giveHead signs the head, keeps it, records that it was given out and sends it.
-func (b *Bot) giveHead(ctx context.Context, s *shop, d headData, to []JobThread, reply func(string) flow.Reply, names map[flow.Who]string) error {
+// row is the board's new one of the job it is for, if any.
+func (b *Bot) giveHead(ctx context.Context, s *shop, d headData, row *IndexRow, to []JobThread, reply func(string) flow.Reply, names map[flow.Who]string) error {
 	return b.shopDo(ctx, s, func() error {
 		h, err := b.signHead(ctx, s, true, s.cfg.Key)
 		if err != nil {
@@ -124,7 +124,7 @@ func (b *Bot) giveHead(ctx context.Context, s *shop, d headData, to []JobThread,
 			}
 			sends = append(sends, o)
 		}
-		return b.shopSend(ctx, s, &Batch{}, sends, shopEntry{kind: kindHead, data: d})
+		return b.shopSend(ctx, s, &Batch{Index: row}, sends, shopEntry{kind: kindHead, data: d})
 	})
 }
 

@@ -118,7 +118,7 @@ func (m *mem) add(b *bot.Batch) error {
 		m.delivered[b.Shop+"/"+b.Delivery] = b.Job
 	}
 	if b.Index != nil {
-		m.index[key] = *b.Index
+		m.index[b.Shop+"/"+b.Index.Job] = *b.Index
 	}
 	if b.Current != "" {
 		m.current[b.Shop+"/"+string(b.Current)] = b.Job

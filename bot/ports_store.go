@@ -129,7 +129,7 @@ type Batch struct {
 	Outbox   []OutRow
 	Delivery string     // "" if the message had none
 	Sent     []string   // keys of rows that went out earlier
-	Index    *IndexRow  // the job's row on the board, nil: unchanged
+	Index    *IndexRow  // a row on the board, of this job or another, nil: unchanged
 	Current  Identity   // whose current job this now is, "": nobody's
 	Thread   *JobThread // thread that joins the job, nil: none
 	Evidence []string   // hashes of evidence that this job now holds

@@ -74,15 +74,21 @@ func (b *Bot) untilWake(at, since time.Time) due {
 	return due{at: b.cfg.Elapsed() + max(d, 0), wall: at}
 }
 
-// loadWakes reads after a start which jobs want to be woken.
+// loadWakes reads after a start which jobs want to be woken, and which owe a head.
 func (b *Bot) loadWakes(ctx context.Context, s *shop) error {
 	rows, err := b.cfg.Store.Index(ctx, s.name, false)
 	if err != nil {
 		return failed("read index", err)
 	}
 	for _, r := range rows {
-		if r.Job != s.ownJob() && !r.Wake.IsZero() {
+		if r.Job == s.ownJob() {
+			continue
+		}
+		if !r.Wake.IsZero() {
 			b.wakes.set(s.name, r.Job, b.untilWake(r.Wake, r.Since))
+		}
+		if s.hasKey() && owedRow(&r) {
+			b.owed.set(s.name, r.Job, true)
 		}
 	}
 	return nil
@@ -119,6 +125,7 @@ func (b *Bot) watch(ctx context.Context) {
 func (b *Bot) tick(ctx context.Context) time.Duration {
 	b.ticking.Lock()
 	defer b.ticking.Unlock()
+	b.giveOwed(ctx)
 	b.keepDays(ctx)
 	jobs, next := b.wakes.take(b.cfg.Elapsed())
 	for k, d := range jobs {

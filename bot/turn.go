@@ -110,7 +110,8 @@ func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out fl
 		return err
 	}
 	v.refused = slices.ContainsFunc(out.Replies, func(r flow.Reply) bool { return r.Kind == flow.Refusal })
-	closed := l.state.Phase != flow.PhaseClosed && next.state.Phase == flow.PhaseClosed
+	owes := b.owes(v.shop, l.state, next.state)
+	b.owed.set(v.shop.name, v.job, owes)
 	l.folded = next
 	if batch.Thread != nil {
 		l.threads = append(l.threads, *batch.Thread)
@@ -125,8 +126,10 @@ func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out fl
 
 	// 7 Sent, and marked, by the outbox.
 	b.out.add(sends)
-	if closed {
-		b.postHead(ctx, v.shop, l)
+	if owes {
+		if err := b.postHead(ctx, v.shop, l); err != nil {
+			b.cfg.Log.Warn("post head", "job", v.job, "err", err) // tried again by the watch
+		}
 	}
 	return nil
 }
@@ -231,7 +234,7 @@ func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, f
 	batch.Thread = joining(v, l, st)
 	batch.Vehicles = newKeys(s.salt, l.found, next.found)
 	batch.Evidence = next.found.files[len(l.found.files):]
-	batch.Index = indexRow(out.State, next, out.Wake)
+	batch.Index = indexRow(out.State, next, out.Wake, b.owes(s, l.state, out.State))
 	sends, err := b.outgoing(v, l, batch.Thread, out)
 	if err != nil {
 		return nil, next, nil, err

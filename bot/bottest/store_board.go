@@ -58,6 +58,15 @@ func storeIndex(t *testing.T, s bot.Store) {
 	b.Index = nil // unchanged
 	commit(t, s, early, b)
 	equal(t, "row", get(s.Index(ctx, "north", true))(t)[2:], []bot.IndexRow{want})
+
+	want.Wake = day(30)
+	other := NewLog("north", "shop")
+	b = other.full(1)
+	b.Index = &want // another job's
+	commit(t, s, other, b)
+	rows = get(s.Index(ctx, "north", false))(t)
+	equal(t, "all", rowJobs(rows), []string{"none", "closed", "late", "early"})
+	equal(t, "row", rows[3:], []bot.IndexRow{want})
 }
 
 func storeReindex(t *testing.T, s bot.Store) {
