@@ -126,7 +126,7 @@ func (e *ears) alive(ctx context.Context, first bool) error {
 		}
 	} else {
 		e.mu.Lock()
-		hears := e.linked && !e.behind && e.s.cfg.EventsAddr == ""
+		hears := e.linked && !e.behind && !e.looking && e.s.cfg.EventsAddr == ""
 		e.mu.Unlock()
 		if !hears {
 			return nil
@@ -200,17 +200,33 @@ func (e *ears) catchUp(ctx context.Context) {
 	}
 }
 
-// lookBack reads back once. Threads of open jobs come first. Where nothing else was
-// missed, it is only in channels that we are in again.
+// lookBack reads back once. Until that is done the mark of when we last heard stays.
 func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	e.mu.Lock()
 	rejoined := e.rejoined
 	some := hurry && len(rejoined) > 0 && !e.behind
 	e.behind, e.rejoined = false, nil // whatever is missed from here on sets them again
+	e.looking = true
 	if !some {
-		e.breaks = 0
+		e.breaks, rejoined = 0, nil
 	}
 	e.mu.Unlock()
+	err := e.readBack(ctx, hurry, rejoined)
+	e.mu.Lock()
+	e.looking = false
+	if err != nil {
+		e.behind = true
+	}
+	e.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	return e.alive(ctx, false)
+}
+
+// readBack reads back threads of open jobs first. Where nothing else was missed, it
+// is only in the channels that we are in again.
+func (e *ears) readBack(ctx context.Context, hurry bool, rejoined map[string]bool) error {
 	alive, born, err := e.heardLast(ctx)
 	if err != nil {
 		return err
@@ -222,7 +238,7 @@ func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	if b.absences, err = e.st.absences(ctx); err != nil {
 		return err
 	}
-	if some {
+	if len(rejoined) > 0 {
 		if err := b.all(ctx, func(channel string) bool { return rejoined[channel] }); err != nil {
 			return err
 		}
@@ -244,5 +260,5 @@ func (e *ears) lookBack(ctx context.Context, hurry bool) error {
 	if e.s.cfg.EventsAddr != "" {
 		return e.setAlive(ctx, b.began)
 	}
-	return e.alive(ctx, false)
+	return nil
 }

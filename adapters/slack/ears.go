@@ -26,14 +26,15 @@ type ears struct {
 
 	forged forged // requests that Slack did not sign
 
-	mu     sync.Mutex
-	behind bool // something may have been missed and was not looked for yet
-	full   bool // what came last could not be stored
-	linked bool
-	lost   time.Time // since when there is no connection
-	breaks int       // that ended since the last reading back began
-	heard  time.Time // over HTTP: when the last event came
-	looked time.Time // when the last reading back began
+	mu      sync.Mutex
+	behind  bool // something may have been missed and was not looked for yet
+	looking bool // it is being looked for
+	full    bool // what came last could not be stored
+	linked  bool
+	lost    time.Time // since when there is no connection
+	breaks  int       // that ended since the last reading back began
+	heard   time.Time // over HTTP: when the last event came
+	looked  time.Time // when the last reading back began
 
 	withholds time.Time // until when Slack may withhold events
 	waits     bool      // the end of that is waited for

@@ -70,6 +70,42 @@ func TestStoreRefuses(t *testing.T) {
 	})
 }
 
+// While it is being looked for what was missed, the mark of when we last heard stays:
+// told to stop in the middle of it, the next start looks again.
+func TestStoppedWhileLooking(t *testing.T) {
+	r := listen(t, false, workspace.Options{Retries: []time.Duration{0, 10 * time.Millisecond}, AckTimeout: 400 * time.Millisecond})
+	defer r.w.Forgive("not acknowledged within")
+	var refuses atomic.Bool
+	looking := make(chan struct{}, 1)
+	r.again(func(s *Slack) {
+		s.slow = func(keep func(context.Context, []arrival) error) func(context.Context, []arrival) error {
+			return func(ctx context.Context, list []arrival) error {
+				if !refuses.Load() || len(list) == 0 || list[0].key == "" { // a try whether it can store succeeds: then it looks
+					return keep(ctx, list)
+				}
+				if len(r.w.LostDeliveries()) > 0 { // read back
+					select {
+					case looking <- struct{}{}:
+					default:
+					}
+					<-ctx.Done()
+				}
+				return errors.New("disk full")
+			}
+		}
+	})
+	r.begins("kim")
+	refuses.Store(true)
+	r.w.User("kim").Say("shop", "given up")
+	r.await("given up", func() bool { return len(r.w.LostDeliveries()) > 0 })
+	r.await("looked for", func() bool { return len(looking) > 0 })
+	time.Sleep(300 * time.Millisecond) // time enough to note that we hear
+	r.again()
+	if in := r.hears(2)[1]; in.Text != "given up" {
+		t.Errorf("heard %+v", in)
+	}
+}
+
 // Over HTTP nobody says that nothing comes. It shows by a third delivery, by
 // something after a silence, and by looking now and then.
 func TestFrontAway(t *testing.T) {
