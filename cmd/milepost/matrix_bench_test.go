@@ -47,18 +47,7 @@ func BenchmarkMatrixReply(b *testing.B) {
 			c.write("serve.toml", strings.Replace(string(text), c.proxy.URL(), wire.url, 1))
 			c.start().ready()
 			tech := c.people["tech"]
-			var at []person.RoomID
-			for range rooms {
-				at = append(at, c.newRoom(tech))
-			}
-			var all []*begunJob
-			for i := range jobs {
-				all = append(all, c.begin(tech, at[i%rooms], i))
-			}
-			for _, room := range at {
-				c.cards(tech, room, all)
-			}
-			c.heardAll(jobs)
+			all := c.beginMany(tech, jobs, rooms)
 			turn := 0 // each job is led on, one input after the other
 			write := func() (person.EventID, time.Time) {
 				j, n := all[turn%jobs], 1+turn/jobs

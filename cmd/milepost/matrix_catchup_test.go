@@ -49,6 +49,26 @@ func (c *crew) cards(of *person.Person, room person.RoomID, jobs []*begunJob) {
 	})
 }
 
+// beginMany begins jobs in as many new rooms and waits until all stand there.
+func (c *crew) beginMany(of *person.Person, jobs, rooms int) []*begunJob {
+	c.t.Helper()
+	var at []person.RoomID
+	for range rooms {
+		at = append(at, c.newRoom(of))
+	}
+	var all []*begunJob
+	for i := range jobs {
+		all = append(all, c.begin(of, at[i%rooms], i))
+	}
+	for _, room := range at {
+		c.cards(of, room, all)
+	}
+	if n := c.heardAll(jobs); n != jobs {
+		c.t.Fatalf("%d jobs of %d", n, jobs)
+	}
+	return all
+}
+
 // heardAll waits until that many messages are in the logs; the number that are.
 func (c *crew) heardAll(most int) int {
 	c.t.Helper()

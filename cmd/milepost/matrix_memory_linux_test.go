@@ -21,20 +21,7 @@ func BenchmarkMatrixMemory(b *testing.B) {
 		empty, _, _ := c.memory()
 		b.ReportMetric(empty, "empty-MB")
 		tech := c.people["tech"]
-		var at []person.RoomID
-		for range rooms {
-			at = append(at, c.newRoom(tech))
-		}
-		var all []*begunJob
-		for i := range jobs {
-			all = append(all, c.begin(tech, at[i%rooms], i))
-		}
-		for _, room := range at {
-			c.cards(tech, room, all)
-		}
-		if n := c.heardAll(jobs); n != jobs {
-			b.Fatalf("%d jobs of %d", n, jobs)
-		}
+		all := c.beginMany(tech, jobs, rooms)
 		resident, peak, _ := c.memory()
 		b.ReportMetric(resident, "resident-MB")
 		b.ReportMetric(peak, "peak-MB")
