@@ -1,6 +1,9 @@
 package flow
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // Tread, pressure and gears in a row of short answers are taken as they stand.
 func TestFittedInARow(t *testing.T) {
@@ -28,5 +31,16 @@ func TestTreadEcho(t *testing.T) {
 	} {
 		facts := append(bayFacts()[:9:9], &PhaseFact{Phase: PhaseFitted, Event: EvKept})
 		playFrom(t, Policy{}, facts...).lines("LT285/75R17 121/118S", c[0]).said(c[1]).lines(c[2]).said(c[3])
+	}
+	for _, c := range [][2]string{{"unworn", "placard pressure"}, {"not known", "not sure"}, {"12 mm new", "as new"}} {
+		facts := append(bayFacts()[:9:9], &PhaseFact{Phase: PhaseFitted, Event: EvKept})
+		p := playFrom(t, Policy{}, facts...).lines("LT285/75R17 121/118S")
+		for _, line := range c {
+			for _, r := range p.lines(line).last {
+				if strings.Contains(r.Text, "mm new, ") || strings.Contains(r.Text, "the placard's.") {
+					t.Errorf("%q: %q", line, r.Text)
+				}
+			}
+		}
 	}
 }

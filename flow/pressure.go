@@ -20,8 +20,9 @@ func takePressure(t *turn, in *input) bool {
 		}
 	}
 	if t.recordedBy(alsoPressure, in) {
-		if ratio, known := t.s.Num(QPressure); known && ratio != 1 {
-			t.understood("echo.pressure", words.Args{"Percent": unit.Figure(math.Abs(ratio-1)*100, 0), "Over": ratio > 1})
+		a := t.s.Answers[Key{QPressure, ""}]
+		if percent := unit.Figure(math.Abs(a.Number-1)*100, 0); a.Value == "measured" && percent != "0" {
+			t.understood("echo.pressure", words.Args{"Percent": percent, "Over": a.Number > 1})
 		}
 		return true
 	}

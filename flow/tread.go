@@ -11,8 +11,8 @@ func takeTread(t *turn, in *input) bool {
 		return true
 	}
 	if t.recordedBy(alsoTread, in) {
-		if now, known := t.s.Num(QTread); known {
-			t.understood("echo.tread", words.Args{"New": plainFigure(round(t.s.Answers[Key{QTread, "new"}].Number, 1)), "Now": plainFigure(round(now, 1))})
+		if now := t.s.Answers[Key{QTread, ""}]; now.Value == "measured" {
+			t.understood("echo.tread", words.Args{"New": plainFigure(round(t.s.Answers[Key{QTread, "new"}].Number, 1)), "Now": plainFigure(round(now.Number, 1))})
 		}
 		return true
 	}
