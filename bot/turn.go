@@ -102,7 +102,8 @@ func (b *Bot) turn(ctx context.Context, v *visit, l *lane) (err error) {
 func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out flow.Outcome) error {
 	// 5 One transaction. If we crash before it, the message comes again; after
 	// it, the outgoing messages are sent at the next start.
-	batch, next, sends, err := b.batch(v, l, st, out)
+	owes := b.owes(v.shop, l.state, out.State)
+	batch, next, sends, err := b.batch(v, l, st, out, owes)
 	if err != nil {
 		return b.internal(v, err)
 	}
@@ -110,7 +111,6 @@ func (b *Bot) finish(ctx context.Context, v *visit, l *lane, st standing, out fl
 		return err
 	}
 	v.refused = slices.ContainsFunc(out.Replies, func(r flow.Reply) bool { return r.Kind == flow.Refusal })
-	owes := b.owes(v.shop, l.state, next.state)
 	b.owed.set(v.shop.name, v.job, owes)
 	l.folded = next
 	if batch.Thread != nil {
@@ -214,8 +214,9 @@ func (b *Bot) step(ctx context.Context, s *shop, l *lane, st *flow.State, m flow
 	return b.cfg.step(st, m, env)
 }
 
-// batch puts together what a turn changes and what is to be sent.
-func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, folded, []send, error) {
+// batch puts together what a turn changes and what is to be sent. owes says that
+// the job owes its head then.
+func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome, owes bool) (*Batch, folded, []send, error) {
 	s := v.shop
 	batch := &Batch{Shop: s.name, Job: v.job, Expect: l.state.Seq, Delivery: v.key}
 	next := folded{state: out.State, prev: l.prev, found: l.found}
@@ -234,7 +235,7 @@ func (b *Bot) batch(v *visit, l *lane, st standing, out flow.Outcome) (*Batch, f
 	batch.Thread = joining(v, l, st)
 	batch.Vehicles = newKeys(s.salt, l.found, next.found)
 	batch.Evidence = next.found.files[len(l.found.files):]
-	batch.Index = indexRow(out.State, next, out.Wake, b.owes(s, l.state, out.State))
+	batch.Index = indexRow(out.State, next, out.Wake, owes)
 	sends, err := b.outgoing(v, l, batch.Thread, out)
 	if err != nil {
 		return nil, next, nil, err
