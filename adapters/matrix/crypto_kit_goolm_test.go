@@ -18,8 +18,6 @@ import (
 	"milepost/adapters/matrix/person"
 )
 
-const keyWait = person.Patience
-
 // keyDevice is a device whose sync is taken step by step by the test.
 type keyDevice struct {
 	t      testing.TB
@@ -135,7 +133,7 @@ func (d *keyDevice) know(room id.RoomID) {
 // until takes steps until something is so.
 func (d *keyDevice) until(what string, so func() bool) {
 	d.t.Helper()
-	for end := time.Now().Add(keyWait); !so(); d.sync() {
+	for end := time.Now().Add(person.Patience); !so(); d.sync() {
 		if time.Now().After(end) {
 			d.t.Fatalf("%s: waited in vain for %s", d.client.DeviceID, what)
 		}
@@ -161,7 +159,7 @@ func (d *keyDevice) say(room id.RoomID, text string) (id.EventID, *event.Encrypt
 func (d *keyDevice) read(which id.EventID) (string, id.TrustState) {
 	d.t.Helper()
 	text, trust, err := d.tryRead(which)
-	for end := time.Now().Add(keyWait); errors.Is(err, errNoKey) && time.Now().Before(end); text, trust, err = d.tryRead(which) {
+	for end := time.Now().Add(person.Patience); errors.Is(err, errNoKey) && time.Now().Before(end); text, trust, err = d.tryRead(which) {
 		d.sync()
 	}
 	if err != nil {
