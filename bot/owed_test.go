@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -20,7 +21,16 @@ func TestHeadOwed(t *testing.T) {
 		"a fault that passes":         func(r *rig) { r.bot.Tick(t.Context()) },
 	} {
 		t.Run(name, func(t *testing.T) {
-			r := start(t, newMem(), signs)
+			var fault atomic.Bool
+			fault.Store(true)
+			store := newMem()
+			store.fail = func(b *bot.Batch) error {
+				if fault.Load() && len(b.Leaves) > 0 && bytes.Contains(b.Leaves[0].Bytes, []byte(`"kind":"head"`)) {
+					return errors.New("the disk is full")
+				}
+				return nil
+			}
+			r := start(t, store, signs)
 			heads := func() int {
 				r.bot.Tick(t.Context())
 				r.flush()
@@ -32,21 +42,12 @@ func TestHeadOwed(t *testing.T) {
 				}
 				return len(keys)
 			}
-			fault := true
-			r.store.fail = func(b *bot.Batch) error {
-				if fault && len(b.Leaves) > 0 && bytes.Contains(b.Leaves[0].Bytes, []byte(`"kind":"head"`)) {
-					return errors.New("the disk is full")
-				}
-				return nil
-			}
 			r.say("tech", "new job unit 14")
 			r.say("tech", "close")
 			if n := heads(); n != 0 {
 				t.Fatalf("%d heads, though none could be stored", n)
 			}
-			r.store.mu.Lock()
-			fault = false
-			r.store.mu.Unlock()
+			fault.Store(false)
 			after(r)
 			for end := time.Now().Add(time.Minute); heads() == 0; time.Sleep(time.Millisecond) {
 				if time.Now().After(end) {
